@@ -39,6 +39,7 @@ from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
 from pegline.network import least_squares as room
 from pegline.network.adjust import adjust
+from pegline.network.linear_equations import Network
 from pegline.plane import left_of
 
 SIZES = (100, 1000, 10_000)
@@ -56,7 +57,7 @@ def seconds_of(work: Callable[[], Any], taken: int = 1) -> tuple[float, Any]:
     return best, found
 
 
-def bare(network: room.Network, fit: room.Fit) -> float:
+def bare(network: Network, fit: room.Fit) -> float:
     """Return processor seconds of one sparse LU of the normal equations with its solution."""
     rows, columns, values = [], [], []
     place = np.append(network.columns, -1)
@@ -239,7 +240,7 @@ def main() -> None:
 
             room._factor = count_call
             try:
-                seconds, fit = seconds_of(lambda network=network: room.solve(network), TAKEN)
+                seconds, fit = seconds_of(lambda network=network: room.solve_network(network), TAKEN)
             finally:
                 room._factor = inner
             once = bare(network, fit)

@@ -15,7 +15,8 @@ from pegline.diagnosis.effects import Effects, Explained, jacobian
 from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.errors import Place
 from pegline.measures.values import Length
-from pegline.network.least_squares import Fit, Network, build_network, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import Network, build_network, with_observations
 from pegline.network.observation_types import Booking, Distance, Observation, Ranging, TieChainage, with_value
 
 __all__ = ["Framework"]
@@ -79,7 +80,7 @@ class Framework:
     @cached_property
     def fit(self) -> Fit:
         """Return the solution of the measurements without error."""
-        return solve(self.network)
+        return solve_network(self.network)
 
     @cached_property
     def effects(self) -> Effects:

@@ -21,7 +21,8 @@ from numpy import arctan, cos, exp, pi, sin
 
 from pegline.errors import BookError, Place
 from pegline.network.equations import EQUATIONS, Equation
-from pegline.network.least_squares import build_network, solve
+from pegline.network.least_squares import solve_network
+from pegline.network.linear_equations import build_network
 from pegline.network.observation_types import Booking
 
 FOLDER = Path(__file__).parent / "regression"
@@ -130,7 +131,7 @@ def solved(case, start, model, monkeypatch):
     )
     try:
         with np.errstate(all="ignore"):
-            fit = solve(network)
+            fit = solve_network(network)
     except BookError:
         return None
     found = fit.parameters[:count] * start

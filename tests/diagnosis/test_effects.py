@@ -18,7 +18,8 @@ from pegline.measures.values import Length
 from pegline.network.adjust import adjust
 from pegline.network.dependents import dependents_of, with_reading_changed
 from pegline.network.equations import EQUATIONS
-from pegline.network.least_squares import solve, with_observations
+from pegline.network.least_squares import solve_network
+from pegline.network.linear_equations import with_observations
 from pegline.network.observations import observations, shared_points
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -33,7 +34,7 @@ each_class = pytest.mark.parametrize("name", NETWORKS)
 def measured_survey(name, seed=1):
     """Return a simulated survey of a class, solved."""
     framework = Framework(NETWORKS[name]())
-    return solve(framework.measure(np.random.default_rng(seed)))
+    return solve_network(framework.measure(np.random.default_rng(seed)))
 
 
 @each_class
@@ -66,7 +67,7 @@ def test_leaving_out_is_foretold(name):
         told = effects.explain(np.array([number]))
         keep = np.ones(len(fit.residuals), bool)
         keep[number] = False
-        without = solve(fit.network, keep, fit.parameters)
+        without = solve_network(fit.network, keep, fit.parameters)
         assert -told.tests[0] * told.sd[0] == pytest.approx(-without.residuals[number], rel=STRAIGHT, abs=1e-5)
         assert fit.square_sum - told.tests[0] ** 2 == pytest.approx(without.square_sum, rel=STRAIGHT, abs=1e-4)
         assert told.worst[0] == pytest.approx(Effects(without).worst(), rel=STRAIGHT, abs=1e-3)

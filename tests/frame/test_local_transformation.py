@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pegline.frame.local_transformation import LEAST_POINTS, fit_local
+from pegline.frame.local_transformation import MIN_POINTS, fit_local
 from pegline.frame.transformation import carry_points, fit
 from pegline.network.confidence import CHI2_95
 
@@ -166,5 +166,5 @@ def test_no_points_are_carried_to_none():
 
 
 def test_too_few_points_are_refused():
-    with pytest.raises(ValueError, match=f"local needs {LEAST_POINTS} points"):
+    with pytest.raises(ValueError, match=f"local needs {MIN_POINTS} points"):
         fit_local([(0, 0), (1, 0), (0, 1)], [(0, 0), (1, 0), (0, 1)], [1, 1, 1])

@@ -13,7 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
-from pegline.frame.transformation import NEEDED, Kind, carry_points, centring_matrix, find_mix_up, fit
+from pegline.frame.transformation import (
+    POINTS_NEEDED,
+    TransformationKind,
+    carry_points,
+    centring_matrix,
+    find_mix_up,
+    fit,
+)
 
 PUBLISHED = paths.PUBLISHED / "fitting"
 SQUARE = np.array([[0, 0], [100, 0], [100, 80], [0, 80], [40, 30], [70, 60]], dtype=float)
@@ -82,8 +89,8 @@ def test_the_epsg_bin_grid_is_the_affine_transformation_of_its_corners() -> None
     )
 
 
-@pytest.mark.parametrize("kind", NEEDED)
-def test_exact_points_bring_the_transformation_back(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", POINTS_NEEDED)
+def test_exact_points_bring_the_transformation_back(kind: TransformationKind) -> None:
     fitted = fit(kind, SQUARE, carry_points(MATRICES[kind], SQUARE), np.full(6, 0.01))
 
     assert carry_points(fitted.matrix, SQUARE) == pytest.approx(carry_points(MATRICES[kind], SQUARE), abs=ROUNDING)
@@ -91,8 +98,8 @@ def test_exact_points_bring_the_transformation_back(kind: Kind) -> None:
     assert fitted.wrong is None
 
 
-@pytest.mark.parametrize("kind", NEEDED)
-def test_weighted_points_are_fitted_as_scipy_fits_them(kind: Kind) -> None:
+@pytest.mark.parametrize("kind", POINTS_NEEDED)
+def test_weighted_points_are_fitted_as_scipy_fits_them(kind: TransformationKind) -> None:
     random = np.random.default_rng(5)
     sds = random.uniform(0.01, 0.5, 6)
     target = carry_points(MATRICES[kind], SQUARE) + random.normal(size=(6, 2)) * sds[:, None]
@@ -218,15 +225,15 @@ def test_a_projective_fit_of_mixed_up_points_settles_where_another_solver_finds_
     assert refused <= 3
 
 
-@pytest.mark.parametrize("kind", NEEDED)
-def test_too_few_points_are_refused(kind: Kind) -> None:
-    few = SQUARE[: NEEDED[kind] - 1]
+@pytest.mark.parametrize("kind", POINTS_NEEDED)
+def test_too_few_points_are_refused(kind: TransformationKind) -> None:
+    few = SQUARE[: POINTS_NEEDED[kind] - 1]
     with pytest.raises(ValueError, match="needs"):
         fit(kind, few, few, np.ones(len(few)))
 
 
 @pytest.mark.parametrize("kind", ["affine", "projective"])
-def test_points_in_one_line_are_refused(kind: Kind) -> None:
+def test_points_in_one_line_are_refused(kind: TransformationKind) -> None:
     line = np.array([[0, 0], [1, 1], [2, 2], [3, 3], [5, 5]], dtype=float)
     with pytest.raises(ValueError, match="line"):
         fit(kind, line, line, np.ones(5))

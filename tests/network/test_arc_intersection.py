@@ -4,11 +4,11 @@ from math import hypot, sqrt
 
 import pytest
 
-from pegline.network.arc_intersection import LEAST_SINE, Arc, cut_sd, cut_sine, gap, meetings
+from pegline.network.arc_intersection import LEAST_SINE, ArcAboutStation, cut_sd, cut_sine, gap, meetings
 
 
 def arc(at, radius, sd=0.003):
-    return Arc(0, "A", at, radius, sd, tie=False)
+    return ArcAboutStation(0, "A", at, radius, sd, tie=False)
 
 
 def test_arcs_meet_left_of_the_line_between_their_centres_then_right_of_it():

@@ -17,7 +17,7 @@ from pegline.network.dependents import (
     residual_rates,
     with_reading_changed,
 )
-from pegline.network.least_squares import linearise, misclosures, with_observations
+from pegline.network.linear_equations import linearise, misclosures, with_observations
 from pegline.network.observation_types import Oblique
 
 STEP = 1e-5  # metres

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from pegline.network.equations import EQUATIONS
 from pegline.network.observation_types import (
-    Angle,
-    Bearing,
+    AngleAtStation,
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
+    LineBearing,
     Oblique,
     Offset,
     Produced,
@@ -24,8 +24,15 @@ from pegline.network.observation_types import (
 
 STEP = 1e-6  # metres: of the differences
 AGREE = 1e-6  # of a derivative: the difference's own error
-NUMBERS = {Chainage: [50.0], Ranging: [1.0], Produced: [1.0], Offset: [-1.0], Oblique: [0.3], Control: [0.6, 0.8]}
-POINTS = {Distance: 2, Bearing: 2, Control: 1}
+NUMBERS = {
+    Chainage: [50.0],
+    Ranging: [1.0],
+    Produced: [1.0],
+    Offset: [-1.0],
+    Oblique: [0.3],
+    ControlCoordinate: [0.6, 0.8],
+}
+POINTS = {Distance: 2, LineBearing: 2, ControlCoordinate: 1}
 coordinate = st.floats(-100, 100)
 
 
@@ -70,13 +77,18 @@ A, B, LEFT = (2.0, 1.0), (8.0, 9.0), (1.0, 8.0)  # A to B is 10 long; LEFT lies 
         (Offset, (LEFT, A, B), [-1.0], -5.0),
         (Oblique, (LEFT, A, B), [0.5], 5.0),
         (Oblique, (LEFT, A, B), [0.0], hypot(1, 7)),
-        (Bearing, (A, B), [], atan2(6, 8)),
-        (Bearing, (B, A), [], atan2(-6, -8)),
-        (Control, (B,), [1.0, 0.0], 8.0),
+        (LineBearing, (A, B), [], atan2(6, 8)),
+        (LineBearing, (B, A), [], atan2(-6, -8)),
+        (ControlCoordinate, (B,), [1.0, 0.0], 8.0),
         (Square, (A, B, (0.0, 15.0)), [], pi / 2),  # a turn to the left
         (Square, (A, B, (16.0, 3.0)), [], -pi / 2),
-        (Angle, (A, B, (16.0, 3.0)), [], 3 * pi / 2),  # A lies south-west of B, the other south-east: 270° clockwise
-        (Angle, ((16.0, 3.0), B, A), [], -3 * pi / 2),  # 90°, the whole circle left out
+        (
+            AngleAtStation,
+            (A, B, (16.0, 3.0)),
+            [],
+            3 * pi / 2,
+        ),  # A lies south-west of B, the other south-east: 270° clockwise
+        (AngleAtStation, ((16.0, 3.0), B, A), [], -3 * pi / 2),  # 90°, the whole circle left out
     ],
 )
 def test_what_is_read(kind, points, numbers, reads):

@@ -9,7 +9,8 @@ from pegline.errors import BookError, Finding, Place
 from pegline.network import adjust as room
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at, build_network, solve
+from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at, solve_network
+from pegline.network.linear_equations import build_network
 from pegline.network.observation_types import Booking, Distance
 from pegline.network.quality import NetworkCovariances, computed_variances
 
@@ -57,7 +58,7 @@ def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_soluti
     residuals[number] = sigmas * limit[number]
     other = int(np.flatnonzero(~plotting.keep)[1])
     residuals[other] = 50 * limit[other]  # the gross error
-    inner, asked = room.solve, []
+    inner, asked = room.solve_network, []
 
     def solve(network, keep, begin):
         if keep is None:
@@ -65,7 +66,7 @@ def test_what_does_not_settle_leaves_out_what_disagrees_with_the_plotting_soluti
         asked.append(keep)
         return inner(network, keep, begin)
 
-    monkeypatch.setattr(room, "solve", solve)
+    monkeypatch.setattr(room, "solve_network", solve)
     from dataclasses import replace
 
     room._fit_everything(network, replace(plotting, residuals=residuals))
@@ -102,7 +103,7 @@ def test_points_that_nothing_holds_are_told_by_name():
     # B and C keep their distances from A and may run round it.
     told = [distance("A", "B", 5.0), distance("A", "C", 5.0)]
     with pytest.raises(BookError) as error:
-        solve(three_points(*told, at=[(0.0, 0.0), (3.0, 4.0), (5.0, 0.0)]))
+        solve_network(three_points(*told, at=[(0.0, 0.0), (3.0, 4.0), (5.0, 0.0)]))
     (finding,) = error.value.findings
     assert (finding.rule, finding.data) == ("free-to-move", ("B", "C"))
 

@@ -6,7 +6,7 @@ import pytest
 
 from pegline.errors import Place
 from pegline.frame.model import Frame
-from pegline.network.observation_types import Bearing, Booking, Control
+from pegline.network.observation_types import Booking, ControlCoordinate, LineBearing
 from pegline.network.orientation import (
     control_at_one_place,
     crossing_control,
@@ -24,13 +24,15 @@ FIRST = Start(AT, frozenset(), {}, (), (), handed=False)
 def control(name, x, y, *, sd=0.05):
     booking = Booking(name, "control", "control", ("station", name), 0.0, sd, None, HERE)
     return [
-        Control(Booking(booking.label, "control", "control", booking.group, v, sd, None, HERE), name, along)
+        ControlCoordinate(Booking(booking.label, "control", "control", booking.group, v, sd, None, HERE), name, along)
         for v, along in ((x, (1.0, 0.0)), (y, (0.0, 1.0)))
     ]
 
 
 def bearing(start, end, turn, *, sd=0.01):
-    return Bearing(Booking(f"{start}-{end}", "bearing", "bearing", ("bearing", ""), turn, sd, None, HERE), start, end)
+    return LineBearing(
+        Booking(f"{start}-{end}", "bearing", "bearing", ("bearing", ""), turn, sd, None, HERE), start, end
+    )
 
 
 def turn_stations(angle, *, flip=1):

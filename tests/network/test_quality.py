@@ -14,7 +14,7 @@ from pegline.network.adjust import adjust, framework_fails
 from pegline.network.confidence import ellipses
 from pegline.network.critical_value import sidak
 from pegline.network.dependents import derivative_matrix, full_matrix
-from pegline.network.least_squares import solve
+from pegline.network.least_squares import solve_network
 from pegline.network.quality import derivatives
 
 SAME = 1e-9
@@ -171,8 +171,8 @@ def test_solving_without_one_observation_is_solving_the_others():
     book, reduction = simulate(NETWORKS["two hubs"](), 4)
     network = adjust(book, reduction, LOCAL).network
     keep = np.array([one.booking.label != "A-B" for one in network.observations])
-    without = solve(network, keep)
-    other = solve(network, keep, without.parameters + 0.001 * ~network.held)
+    without = solve_network(network, keep)
+    other = solve_network(network, keep, without.parameters + 0.001 * ~network.held)
     assert other.parameters == pytest.approx(without.parameters, abs=SAME)
     assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())
 

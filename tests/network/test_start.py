@@ -9,7 +9,7 @@ from builders.records import LOCAL, apart, measure
 from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network.adjust import adjust
-from pegline.network.arc_intersection import Arc
+from pegline.network.arc_intersection import ArcAboutStation
 from pegline.network.growing_figure import Figure
 from pegline.network.observation_types import Chainage, Distance
 from pegline.network.observations import observations
@@ -351,14 +351,14 @@ def settled_by_a_further_line(bad, good):
     height = sqrt(30**2 - (apart / 2) ** 2)
     images = ((apart / 2, height), (apart / 2, -height))
     figure = Figure((), Hints({}, {}, {}))
-    one = Arc(0, "A", (0.0, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
-    other = Arc(1, "B", (apart, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
+    one = ArcAboutStation(0, "A", (0.0, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
+    other = ArcAboutStation(1, "B", (apart, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
     # From C, straight above, the lower image is farther: the line is that much longer than to the one, and shorter.
     c = (apart / 2, 100.0 * sqrt(2))
     line = dist(c, images[1]) - good * sigma
     rise = (dist(c, images[1]) - dist(c, images[0]) - (good + bad) * sigma) / 2
     images = ((images[0][0], images[0][1] - 2 * rise), images[1])
-    further = Arc(2, "C", c, line, 5 * MILLIMETRE, tie=True)
+    further = ArcAboutStation(2, "C", c, line, 5 * MILLIMETRE, tie=True)
     figure.rough = {"A": 10 * MILLIMETRE, "B": 20 * MILLIMETRE, "C": 40 * MILLIMETRE}
     figure.arcs["D"] = [one, other, further]
     return _by_further_lines(figure, "D", images, one, other)
@@ -380,8 +380,8 @@ def test_a_further_line_settles_a_side_from_four_deviations_and_three_times_the_
 def test_a_station_is_as_rough_as_its_centres_and_what_two_arcs_make_of_their_deviations():
     # √(20² + (3² + 4²) / 0.6²) mm: the rougher centre, and 5 mm over the sine at which the arcs cut.
     apart = 30 * sqrt(2 * (1 - 0.8))
-    one = Arc(0, "A", (0.0, 0.0), 30.0, 3 * MILLIMETRE, tie=False)
-    other = Arc(1, "B", (apart, 0.0), 30.0, 4 * MILLIMETRE, tie=False)
+    one = ArcAboutStation(0, "A", (0.0, 0.0), 30.0, 3 * MILLIMETRE, tie=False)
+    other = ArcAboutStation(1, "B", (apart, 0.0), 30.0, 4 * MILLIMETRE, tie=False)
     figure = Figure((), Hints({}, {}, {}))
     figure.rough = {"A": 10 * MILLIMETRE, "B": 20 * MILLIMETRE}
     _place_by_arcs(figure, "D", (apart / 2, 1.0), one, other)

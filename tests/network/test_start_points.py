@@ -6,12 +6,15 @@ import pytest
 
 from pegline.errors import Place
 from pegline.measures.values import Pair, Side
-from pegline.network.arc_intersection import Arc
+from pegline.network.arc_intersection import ArcAboutStation
 from pegline.network.observation_types import Booking, Chainage, Distance, Oblique, Offset, Produced, Square
 from pegline.network.start_points import _by_rays, _image, bookings, place_point
 
 SD = 0.01
-ONE, OTHER = Arc(0, "A", (0.0, 0.0), 5.0, SD, tie=False), Arc(1, "B", (6.0, 0.0), 5.0, SD, tie=False)
+ONE, OTHER = (
+    ArcAboutStation(0, "A", (0.0, 0.0), 5.0, SD, tie=False),
+    ArcAboutStation(1, "B", (6.0, 0.0), 5.0, SD, tie=False),
+)
 IMAGES = ((3.0, 4.0), (3.0, -4.0))
 AT = {"A": (0.0, 0.0), "B": (6.0, 0.0)}
 
@@ -28,7 +31,7 @@ def test_a_further_distance_settles_from_four_deviations_and_three_times_the_oth
         middle = (low + high) / 2
         centre = (30.0, middle)
         low, high = (middle, high) if dist(centre, IMAGES[1]) - dist(centre, IMAGES[0]) < length else (low, middle)
-    third = Arc(2, "C", (30.0, low), dist((30.0, low), IMAGES[1]) - good * SD, SD, tie=False)
+    third = ArcAboutStation(2, "C", (30.0, low), dist((30.0, low), IMAGES[1]) - good * SD, SD, tie=False)
     assert _image(IMAGES, (ONE, OTHER), [ONE, OTHER, third], AT, None, (None, 0)) == settled
 
 

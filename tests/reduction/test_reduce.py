@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pegline.errors import BookError
 from pegline.readers import parse_book
-from pegline.reduction.ground import FINEST
+from pegline.reduction.ground import FINEST_SD
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 from pegline.reduction.reduce import SEEN, foot_sd, reduce_readings
 from pegline.units import METRES_PER
@@ -539,5 +539,5 @@ def test_a_witness_taped_to_the_face_of_something_round_reaches_its_middle() -> 
 def test_a_reading_at_nought_with_an_accuracy_that_only_grows_keeps_the_finest_of_a_tape() -> None:
     found = rows("{at: 0, left: 3, point: p, accuracy: {fixed: 0, per_length: 1/1000}}")
 
-    assert found[0].chainage_sd == FINEST == 0.1e-3
+    assert found[0].chainage_sd == FINEST_SD == 0.1e-3
     assert found[0].offsets[0].sd == pytest.approx(0.003, abs=ROUNDING)

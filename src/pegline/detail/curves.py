@@ -8,7 +8,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pegline.detail.model import Path
-from pegline.detail.path import SAME, area, first_crossing, left_normals, pieces, straight, stroke, without_repeats
+from pegline.detail.path import (
+    ONE_POINT_METRES,
+    area,
+    first_crossing,
+    left_normals,
+    pieces,
+    straight,
+    stroke,
+    without_repeats,
+)
 from pegline.plane import Array, circle_through, distance, left_of
 
 __all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "exact_copy", "parallel", "through_three"]
@@ -16,7 +25,7 @@ __all__ = ["NoRoomError", "circle", "curve", "curve_vertices", "exact_copy", "pa
 #: Two pieces whose directions differ by less than this, radians, are joined smoothly.
 SMOOTH: Final = 1e-7
 #: Chords that an offset copy falls back on leave its arcs by this, metres.
-FINE: Final = 0.001
+CHORD_TOLERANCE: Final = 0.001
 
 
 class NoRoomError(ValueError):
@@ -45,7 +54,7 @@ def curve(points: ArrayLike, *, closed: bool = False) -> Path:
 def _apart(points: Array, *, closed: bool) -> Array:
     """Return the points without those that stand where the one before them does."""
     before = np.roll(points, 1, axis=0)
-    apart = distance(before, points) > SAME
+    apart = distance(before, points) > ONE_POINT_METRES
     # A curve that is booked back to its first point has it once all the same.
     apart[0] = not closed or apart[0] or not apart.any()
     return points[apart]
@@ -233,7 +242,7 @@ def _offset_stroked(path: Path, offset: float) -> Path:
     # Costs 0.1 s to import and few books need it.
     import shapely
 
-    line = shapely.LineString(stroke(path, FINE))
+    line = shapely.LineString(stroke(path, CHORD_TOLERANCE))
     if path.closed:
         inward = offset if area(path) > 0 else -offset
         outline = shapely.Polygon(line).buffer(-inward, join_style="mitre", quad_segs=32)

@@ -22,19 +22,16 @@ from math import inf
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.network.dependents import ParameterMoves, Readings
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
 from pegline.network.observation_types import Chainage
 from pegline.network.quality import base_holding
-from pegline.plane import Array, outer
+from pegline.plane import Array, Ints, outer
 from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
 
 __all__ = ["Marks"]
-
-Ints = NDArray[np.int64]
 
 
 class _Lines(NamedTuple):

@@ -16,7 +16,7 @@ from pegline.detail.model import Path
 from pegline.plane import Array, distance, left_of, turn_points
 
 __all__ = [
-    "SAME",
+    "ONE_POINT_METRES",
     "Place1D",
     "area",
     "chord_tolerance",
@@ -37,12 +37,12 @@ __all__ = [
 ]
 
 #: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-13.
-SMALL: Final = 1e-3
+SMALL_BULGE: Final = 1e-3
 
 #: Points nearer than this are one, metres.
-SAME: Final = 1e-9
+ONE_POINT_METRES: Final = 1e-9
 #: Below this bulge a piece is straight to a nanometre in any plot.
-FLAT: Final = 1e-12
+FLAT_BULGE: Final = 1e-12
 
 #: A place on a path: number of the piece, and the share of its angle or length that lies before the place.
 Place1D = tuple[int, float]
@@ -72,8 +72,8 @@ def piece_lengths(chord: ArrayLike, bulge: ArrayLike) -> Array:
     3.141593
     """
     b = np.asarray(bulge, dtype=float)
-    safe = np.where(np.abs(b) < SMALL, 1.0, b)
-    factor = np.where(np.abs(b) < SMALL, 1 - b**2 / 3 + b**4 / 5, np.arctan(safe) / safe)
+    safe = np.where(np.abs(b) < SMALL_BULGE, 1.0, b)
+    factor = np.where(np.abs(b) < SMALL_BULGE, 1 - b**2 / 3 + b**4 / 5, np.arctan(safe) / safe)
     return np.asarray(np.asarray(chord) * (1 + b**2) * factor)
 
 
@@ -90,9 +90,9 @@ def enclosed_areas(chord: ArrayLike, bulge: ArrayLike) -> Array:
     1.570796
     """
     b = np.asarray(bulge, dtype=float)
-    safe = np.where(np.abs(b) < SMALL, 1.0, b)
+    safe = np.where(np.abs(b) < SMALL_BULGE, 1.0, b)
     whole = ((1 + safe**2) ** 2 * np.arctan(safe) - safe * (1 - safe**2)) / (8 * safe**2)
-    return np.asarray(np.asarray(chord) ** 2 * np.where(np.abs(b) < SMALL, b / 3 + b**3 / 15, whole))
+    return np.asarray(np.asarray(chord) ** 2 * np.where(np.abs(b) < SMALL_BULGE, b / 3 + b**3 / 15, whole))
 
 
 def path_lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
@@ -208,7 +208,9 @@ def locate(path: Path, point: ArrayLike) -> Place1D:
     """Return the place on a path that is nearest to a point."""
     start, end, bulge = pieces(path)
     at = np.asarray(point, dtype=float)
-    shares = np.where(np.abs(bulge) < FLAT, _nearest_on_chord(start, end, at), _nearest_on_arc(start, end, bulge, at))
+    shares = np.where(
+        np.abs(bulge) < FLAT_BULGE, _nearest_on_chord(start, end, at), _nearest_on_arc(start, end, bulge, at)
+    )
     away = distance(_on_piece(start, end, bulge, shares), at)
     best = int(np.argmin(away))
     return best, float(shares[best])
@@ -222,7 +224,7 @@ def _nearest_on_chord(start: Array, end: Array, point: Array) -> Array:
 
 def _nearest_on_arc(start: Array, end: Array, bulge: Array, point: Array) -> Array:
     """Return the share of the angle of arcs at which they are nearest to a point."""
-    b = np.where(np.abs(bulge) < FLAT, 1.0, bulge)
+    b = np.where(np.abs(bulge) < FLAT_BULGE, 1.0, bulge)
     chord = end - start
     # The centre stands off the middle of the chord by c (1 - b²) / 4 b, to the left of a left turn.
     centre = start + chord / 2 + left_of(chord) * ((1 - b**2) / (4 * b))[:, None]
@@ -255,7 +257,7 @@ def cut(path: Path, start: Place1D, until: Place1D) -> Path:
 def without_repeats(path: Path) -> Path:
     """Return a path without pieces of no length."""
     start, end, _ = pieces(path)
-    keep = distance(start, end) > SAME
+    keep = distance(start, end) > ONE_POINT_METRES
     if not path.closed:
         keep = np.append(keep, True)
     return Path(path.vertices[keep], path.bulges[keep], path.closed)
@@ -269,7 +271,7 @@ def first_crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     """
     points = stroke(path, tolerance)
     # Two points of one place, such as an offset of 0 at a station, are one vertex.
-    points = points[np.append(True, distance(points[:-1], points[1:]) > SAME)]
+    points = points[np.append(True, distance(points[:-1], points[1:]) > ONE_POINT_METRES)]
     p, d = points[:-1], np.diff(points, axis=0)
     count = len(p)
     if count < 3 and not path.closed:

@@ -34,7 +34,7 @@ from pegline.reduction.model import Ground, Reduction
 __all__ = ["Making", "gradients", "making_of"]
 
 #: How far a vertex is moved to see what changes, metres.
-STEP: Final = 1e-4
+VERTEX_STEP: Final = 1e-4
 
 #: From positions (n, 2) and lengths (l,), metres in the frame, to the path.
 Make = Callable[[Array, Array], Path]
@@ -168,7 +168,7 @@ def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
         return _by_vertices(path, made.vertices, len(positions))
     count = positions.size
     values = np.concatenate((positions.ravel(), own))
-    moved = np.concatenate((values + STEP * np.eye(len(values)), values - STEP * np.eye(len(values))))
+    moved = np.concatenate((values + VERTEX_STEP * np.eye(len(values)), values - VERTEX_STEP * np.eye(len(values))))
     if made.smooth is not None and _all_apart(made, path):
         numbers, closed = made.smooth
         vertices, bulges = curve_vertices(
@@ -180,7 +180,7 @@ def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
         paths = [make(one[:count].reshape(-1, 2), one[count:]) or path for one in moved]
         measures = np.array([(area(p) if p.closed else 0.0, length(p)) for p in paths]).T
     up, down = np.split(measures, 2, axis=1)
-    return np.asarray((up - down) / (2 * STEP))
+    return np.asarray((up - down) / (2 * VERTEX_STEP))
 
 
 def _all_apart(made: Making, path: Path) -> bool:

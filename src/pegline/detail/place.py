@@ -17,7 +17,7 @@ from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.detail.marks import Marks
 from pegline.detail.model import Detail, OffsetFeet, Points
-from pegline.detail.ruler import ON_LINE, Arms, Feet, Ruler, coordinates, numbers
+from pegline.detail.ruler import ON_THE_LINE, Arms, Feet, Ruler, coordinates, numbers
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
@@ -31,11 +31,11 @@ from pegline.reduction.model import ReducedRow, Reduction
 __all__ = ["Missed", "place", "place_offset_feet", "place_points"]
 
 #: Arms that cut flatter than this (the sine of their angle) fix nothing; it keeps the formulae finite.
-FLATTEST: Final = 1e-4
+MIN_CUT_SINE: Final = 1e-4
 #: Points whose covariances are worked out at one time.
 BATCH: Final = 20_000
 
-Rows = Sequence[ReducedRow]
+ReducedRows = Sequence[ReducedRow]
 
 
 @record(frozen=True, slots=True)
@@ -144,7 +144,7 @@ def place_offset_feet(reduction: Reduction, ruler: Ruler, points: Points) -> Off
     return OffsetFeet(numbers[order], arms[order], np.concatenate(feet or [np.empty((0, 2))])[order])
 
 
-def _of_marks(table: _Tied, rows: Rows, marks: Marks, solution: Solution) -> tuple[Array, Array]:
+def _of_marks(table: _Tied, rows: ReducedRows, marks: Marks, solution: Solution) -> tuple[Array, Array]:
     """Return what the marks of their lines add to the covariances of points (m, 2, 2), in the frame and to the base."""
     hanging = table.positions, table.parents, table.jacobian
     parts = [marks.parts(rows, arm, along, hanging, solution) for arm, along in enumerate(table.by_chainage)]
@@ -203,7 +203,7 @@ def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
     return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)))
 
 
-def _upright(rows: Rows, ruler: Ruler) -> _Tied:
+def _upright(rows: ReducedRows, ruler: Ruler) -> _Tied:
     """Place perpendicular offsets, and points on the line itself, whose offset is 0.
 
     With w from P to Q, u along it and n to its left, t the share of the piece and o the offset:
@@ -211,7 +211,7 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
         X = P + t w + o n,   ∂X/∂Q = t - o u n' / |w|,   ∂X/∂P = 1 - ∂X/∂Q
     """
     feet = ruler.feet(rows)
-    arms = ruler.arms([row.offsets[0] if row.offsets else ON_LINE for row in rows])
+    arms = ruler.arms([row.offsets[0] if row.offsets else ON_THE_LINE for row in rows])
     side = numbers(rows, "side")
     normal = left_of(feet.unit) * np.where(side == 0, 1.0, side)[:, None]
     turn = arms.lengths / feet.length
@@ -223,7 +223,7 @@ def _upright(rows: Rows, ruler: Ruler) -> _Tied:
     return _Tied(at, parents, group, jacobian, own, (along,))
 
 
-def _oblique(rows: Rows, numbers: Sequence[int], ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
+def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
     """Place points taped from two chainages, at the meeting on the side booked.
 
     With e₁ and e₂ the directions from the feet F₁ and F₂ to the point X, each arm asks
@@ -265,12 +265,12 @@ def _group(feet: Feet, arms: Arms, ruler: Ruler) -> NDArray[np.int64]:
 def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
     """Return the columns of the inverse of (e, f)': how a point moves when one arm grows by 1, the other kept."""
     sine = (e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0])[:, None]
-    sine = np.where(np.abs(sine) < FLATTEST, np.copysign(FLATTEST, sine), sine)
+    sine = np.where(np.abs(sine) < MIN_CUT_SINE, np.copysign(MIN_CUT_SINE, sine), sine)
     return -left_of(f) / sine, left_of(e) / sine
 
 
 def _refuse_gaps(
-    rows: Rows,
+    rows: ReducedRows,
     numbers: Sequence[int],
     feet: tuple[Feet, Feet],
     arms: tuple[Arms, ...],

@@ -16,7 +16,7 @@ from pegline.network.observations import RANGING_SD, Stops, stops_by_line
 from pegline.plane import Array, distance
 from pegline.reduction.model import Ground, ReducedRow, Reduction
 
-__all__ = ["ON_LINE", "Arms", "Feet", "Ruler", "coordinates", "numbers"]
+__all__ = ["ON_THE_LINE", "Arms", "Feet", "Ruler", "coordinates", "numbers"]
 
 
 class Feet(NamedTuple):
@@ -44,7 +44,7 @@ class Arms(NamedTuple):
 
 
 #: The offset of a point on the line itself, which no tape measured.
-ON_LINE: Final = Ground(0.0, 0.0, RANGING_SD, "", Place("", 0, 0))
+ON_THE_LINE: Final = Ground(0.0, 0.0, RANGING_SD, "", Place("", 0, 0))
 
 
 class _Marks(NamedTuple):

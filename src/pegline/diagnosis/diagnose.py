@@ -15,7 +15,7 @@ from pegline.solved import Solved
 
 __all__ = ["diagnose", "settle_open_readings"]
 
-LARGE: Final = 2000  #: stations of a sound survey that needs no advice
+MAX_STATIONS_ADVISED: Final = 2000  #: stations of a sound survey that needs no advice
 
 
 def diagnose(solved: Solved) -> Diagnosis:
@@ -30,7 +30,7 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Adv
     """Return the suspects where something fails, and what to measure next."""
     adjustment, reduction = solved.adjustment, solved.reduction
     wrong = something_fails(adjustment)
-    fit = fit_of_everything(adjustment) if wrong or adjustment.adjusted.stations <= LARGE else None
+    fit = fit_of_everything(adjustment) if wrong or adjustment.adjusted.stations <= MAX_STATIONS_ADVISED else None
     if wrong and fit is None:  # so wrong that it cannot be solved as a whole: where what agrees puts the points
         fit = adjustment.fit
     base = next((line.ground for line in reduction.lines.values() if line.use == "base"), None)

@@ -15,7 +15,8 @@ import numpy as np
 from pegline.errors import BookError
 from pegline.network.dependents import dependents_of, with_reading_changed
 from pegline.network.kinds import CHECKS
-from pegline.network.least_squares import Fit, linearise, misclosures, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import linearise, misclosures, with_observations
 from pegline.network.model import Adjustment
 from pegline.network.quality import MAX_CORRELATION, MIN_REDUNDANCY, NetworkCovariances, computed_variances, derivatives
 from pegline.plane import Array, Ints
@@ -45,7 +46,7 @@ def fit_of_everything(adjustment: Adjustment) -> Fit | None:
     sound = np.array([one.booking in bookings for one in network.observations])
     for keep in (np.ones(len(sound), bool), sound):
         try:
-            return solve(network, keep, begin)
+            return solve_network(network, keep, begin)
         except BookError:
             continue
     return None

@@ -37,7 +37,7 @@ __all__ = [
 
 
 NO_REDUNDANCY: Final = 1e-6  #: a reading with less has no part in a check
-NONE: Final = "–"  #: a cell that has nothing to show
+EMPTY_CELL: Final = "–"  #: a cell that has nothing to show
 
 
 # -- verdict ----------------------------------------------------------------------------------------
@@ -270,13 +270,13 @@ def _row(check: Check, notation: Notation, scale: float) -> ShownCheck:
             notation.bearing(booked - check.difference) if north else notation.angle(booked - check.difference),
             notation.signed_angle(check.difference),
             notation.small_angle(check.allowed),
-            NONE,
+            EMPTY_CELL,
         )
     else:
         apart = kind.compared == "place"
         figures = (
-            NONE if apart else notation.figure(booked),
-            NONE if apart else notation.figure(booked - check.difference),
+            EMPTY_CELL if apart else notation.figure(booked),
+            EMPTY_CELL if apart else notation.figure(booked - check.difference),
             notation.difference(check.difference),
             notation.allowance(check.allowed),
             f"{1000 * abs(check.difference) / scale:.1f} mm",

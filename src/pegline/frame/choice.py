@@ -62,7 +62,7 @@ def _quote(text: str) -> str:
 
 
 #: What may change in the plot before it is worth solving again, metres.
-UNSEEN: Final = 5e-5
+UNSEEN_METRES: Final = 5e-5
 
 
 def choose_frame(book: Book, reduction: Reduction, solved: Mapping[str, tuple[float, float]] | None = None) -> Frame:
@@ -131,7 +131,7 @@ def refined_frame(
     across = hypot(max(eastings) - min(eastings), max(northings) - min(northings))
     own = _own_scales(book.control, reduction, better, solved)
     turned = [abs(new.bearing - old.bearing) for new, old in zip(better.bearings, frame.bearings, strict=True)]
-    if own or max([abs(better.scale - frame.scale), *turned]) * across > UNSEEN:
+    if own or max([abs(better.scale - frame.scale), *turned]) * across > UNSEEN_METRES:
         return replace(better, own_scales=own)
     return frame
 
@@ -151,7 +151,7 @@ def _own_scales(
         if (scale := line_scale(grid, solved[line.start], solved[line.end], height=height)) is not None
     }
     changes = (abs(ratio - 1) * reduction.lines[name].ground.length for name, ratio in own.items())
-    return own if max(changes, default=0.0) > UNSEEN else {}
+    return own if max(changes, default=0.0) > UNSEEN_METRES else {}
 
 
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:

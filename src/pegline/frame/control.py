@@ -8,7 +8,7 @@ from math import hypot, isfinite, pi
 
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.crs import Grid, geographic_crs, grid_of
-from pegline.frame.datum_shift import Way, is_dynamic, same_datum, way_between
+from pegline.frame.datum_shift import DatumWay, is_dynamic, same_datum, way_between
 from pegline.frame.model import Step
 from pegline.measures.control import Control, ControlPoint
 from pegline.records import record
@@ -33,7 +33,7 @@ class KnownPoint:
     northing: float
     sd: float  #: of each axis as booked, metres
     place: Place
-    way: Way | None = None  #: how it came here from another CRS
+    way: DatumWay | None = None  #: how it came here from another CRS
 
 
 def bring_to_grid(control: Control, points: Sequence[ControlPoint], grid: Grid) -> list[KnownPoint]:
@@ -103,7 +103,7 @@ def _wrong_axes(point: ControlPoint, grid: Grid) -> str | None:
     return None
 
 
-def _allow_way(control: Control, point: ControlPoint, source: str, grid: Grid, way: Way | None) -> Way:
+def _allow_way(control: Control, point: ControlPoint, source: str, grid: Grid, way: DatumWay | None) -> DatumWay:
     """Return the way, if its change of datum is no worse than the book allows."""
     if way is None:
         text = (
@@ -120,7 +120,7 @@ def _allow_way(control: Control, point: ControlPoint, source: str, grid: Grid, w
     return way
 
 
-def _better(way: Way) -> str:
+def _better(way: DatumWay) -> str:
     """Return which better grid is not at hand, in words."""
     if not way.missing:
         return ""

@@ -14,11 +14,11 @@ from pyproj.transformer import AreaOfInterest, TransformerGroup
 from pegline.frame.crs import Grid
 from pegline.records import record
 
-__all__ = ["Way", "is_dynamic", "same_datum", "to_wgs84", "way_between"]
+__all__ = ["DatumWay", "is_dynamic", "same_datum", "to_wgs84", "way_between"]
 
 
 @record(frozen=True, slots=True)
-class Way:
+class DatumWay:
     """A way from one CRS to another."""
 
     transformer: Any  #: a pyproj Transformer, always x and y or longitude and latitude
@@ -54,12 +54,12 @@ def is_dynamic(crs: Any) -> bool:
     return "Dynamic" in datum.type_name or datum.name.startswith("World Geodetic System 1984")
 
 
-def to_wgs84(grid: Grid, sample: tuple[float, float]) -> Way | None:
+def to_wgs84(grid: Grid, sample: tuple[float, float]) -> DatumWay | None:
     """Return the best way from a grid to longitude and latitude of WGS 84, as `way_between`."""
     return way_between(grid.crs, CRS("EPSG:4326"), sample)
 
 
-def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | None:
+def way_between(source: Any, target: Any, sample: tuple[float, float]) -> DatumWay | None:
     """Return the best way between two CRSs that can be gone without a network; None where only a guess is left.
 
     Parameters
@@ -70,7 +70,7 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
         A point in the source, x before y: of several ways the one for its area is taken.
     """
     if same_datum(source, target):
-        return Way(Transformer.from_crs(source, target, always_xy=True), 0.0, "no change of datum")
+        return DatumWay(Transformer.from_crs(source, target, always_xy=True), 0.0, "no change of datum")
     lon, lat = _degrees_from_greenwich(source, sample)
     at = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
     try:
@@ -98,7 +98,7 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> Way | 
     }
     # PROJ counts the order of axes as a step; to a surveyor it is none.
     steps = [step for step in operation.description.split(" + ") if not step.startswith("axis order change")]
-    return Way(
+    return DatumWay(
         transformer,
         float(operation.accuracy),
         " + ".join(steps),

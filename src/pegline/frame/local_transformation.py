@@ -22,20 +22,20 @@ from pegline.frame.transformation import (
 from pegline.plane import Array
 from pegline.records import record
 
-__all__ = ["LEAST_POINTS", "LocalTransformation", "fit_local"]
+__all__ = ["MIN_POINTS", "LocalTransformation", "fit_local"]
 
 
 #: Points that it needs: fewer say too little of how far a distortion reaches.
-LEAST_POINTS: Final = 8
+MIN_POINTS: Final = 8
 #: Sizes of the field that are weighed, as shares of what a similarity leaves, and reaches, as shares of the figure.
-SIZES: Final = np.geomspace(0.02, 5.0, 16)
-REACHES: Final = np.geomspace(0.1, 4.0, 14)
+FIELD_SIZES: Final = np.geomspace(0.02, 5.0, 16)
+FIELD_REACHES: Final = np.geomspace(0.1, 4.0, 14)
 #: What is less likely than this share of the likeliest is left out.
 UNLIKELY: Final = 1e-3
 #: Points carried at once.
-AT_ONCE: Final = 2000
+POINTS_AT_ONCE: Final = 2000
 #: Step by which derivatives are taken, as a share of the figure.
-STEP: Final = 1e-4
+STEP_SHARE: Final = 1e-4
 
 
 class _Field(NamedTuple):
@@ -68,7 +68,7 @@ class LocalTransformation(Transformation):
     def derivatives_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) the derivatives of the target's coordinates by the source's at points."""
         p = np.asarray(points, dtype=float).reshape(-1, 2)
-        step = STEP / float(self.centre[0, 0])
+        step = STEP_SHARE / float(self.centre[0, 0])
         columns = [(self.carry(p + off) - self.carry(p - off)) / (2 * step) for off in np.eye(2) * step]
         return np.stack(columns, axis=-1)
 
@@ -119,7 +119,7 @@ class LocalTransformation(Transformation):
         p = np.asarray(points, dtype=float).reshape(-1, 2)
         if not len(p):
             return np.empty((0, 2)), np.empty((0, 2, 2))
-        parts = [self._told_of_some(p[start : start + AT_ONCE]) for start in range(0, len(p), AT_ONCE)]
+        parts = [self._told_of_some(p[start : start + POINTS_AT_ONCE]) for start in range(0, len(p), POINTS_AT_ONCE)]
         return np.concatenate([place for place, _ in parts]), np.concatenate([spread for _, spread in parts])
 
     def _told_of_some(self, points: Array) -> tuple[Array, Array]:
@@ -175,14 +175,18 @@ def fit_local(source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> LocalTran
     Physical Geodesy, 1980; M. L. Stein, Interpolation of Spatial Data, 1999; both from memory).
     """
     p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
-    if len(p) < LEAST_POINTS:
-        raise ValueError(f"local needs {LEAST_POINTS} points and there are {len(p)}")
+    if len(p) < MIN_POINTS:
+        raise ValueError(f"local needs {MIN_POINTS} points and there are {len(p)}")
     centre, back = centring_matrix(p), np.asarray(np.linalg.inv(centring_matrix(q)), dtype=float)
     u, y = carry_points(centre, p), carry_points(np.linalg.inv(back), q).ravel()
     rows, own = _rows(u).reshape(2 * len(u), -1), np.repeat((s / back[0, 0]) ** 2, 2)
     plain = np.linalg.lstsq(rows / np.sqrt(own)[:, None], y / np.sqrt(own), rcond=None)[0]
     left = float(np.mean((y - rows @ plain) ** 2)) + float(np.mean(own)) / 100
-    every = [_solve(rows, y, own, size * left, reach, _correlation(u, u, reach)) for reach in REACHES for size in SIZES]
+    every = [
+        _solve(rows, y, own, size * left, reach, _correlation(u, u, reach))
+        for reach in FIELD_REACHES
+        for size in FIELD_SIZES
+    ]
     likely = np.array([likelihood for likelihood, _ in every])
     weights = np.exp(likely - likely.max())
     kept = [(weight, field) for weight, (_, field) in zip(weights, every, strict=True) if weight > UNLIKELY]

@@ -15,7 +15,7 @@ import numpy as np
 
 from pegline.frame.transformation import (
     FALSE_ALARM,
-    NEEDED,
+    POINTS_NEEDED,
     Transformation,
     carry_points,
     centring_matrix,
@@ -29,7 +29,7 @@ __all__ = ["GridPoint", "PointResidual", "SheetBlock", "SheetPoints", "fit_sheet
 
 
 #: Singular values below this share of the largest mean that something hangs loose.
-LOOSE: Final = 1e-9
+LOOSE_SHARE: Final = 1e-9
 #: Parameters of each kind.
 PARAMETERS: Final[Mapping[str, int]] = {"similarity": 4, "affine": 6}
 
@@ -115,7 +115,7 @@ def fit_sheets(
     a, b = rows * weights[:, None], sought * weights
     scale = np.linalg.norm(a, axis=0)
     _, singular, right = np.linalg.svd(a / scale, full_matrices=True)
-    if len(a) < a.shape[1] or singular[-1] < LOOSE * singular[0]:
+    if len(a) < a.shape[1] or singular[-1] < LOOSE_SHARE * singular[0]:
         raise ValueError(system.hangs_loose(right, singular))
     covariance = np.linalg.inv((a / scale).T @ (a / scale)) / np.outer(scale, scale)
     solution = covariance @ a.T @ b
@@ -142,7 +142,7 @@ class _System:
     def __init__(self, kind: str, sheets: Mapping[str, SheetPoints], known: Mapping[str, GridPoint]) -> None:
         if len(known) < 2:
             raise ValueError("two points at least must be known on the grid")
-        if bare := [name for name, sheet in sheets.items() if len(set(sheet.places.values())) < NEEDED[kind]]:  # type: ignore[index]
+        if bare := [name for name, sheet in sheets.items() if len(set(sheet.places.values())) < POINTS_NEEDED[kind]]:  # type: ignore[index]
             raise ValueError(f"too few points hold {' and '.join(bare)}")
         self._kind, self._sheets, self._known = kind, sheets, known
         self._each = PARAMETERS[kind]
@@ -186,7 +186,7 @@ class _System:
         """Return what hangs loose, in words."""
         singular_values = np.zeros(right.shape[0])
         singular_values[: len(singular)] = singular
-        free = right[singular_values < LOOSE * singular[0]]
+        free = right[singular_values < LOOSE_SHARE * singular[0]]
         names = [
             name
             for number, name in enumerate(self._sheets)

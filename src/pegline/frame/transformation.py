@@ -19,11 +19,11 @@ from pegline.records import record
 
 __all__ = [
     "FALSE_ALARM",
-    "KINDS",
-    "NEEDED",
-    "Kind",
+    "POINTS_NEEDED",
+    "TRANSFORMATIONS",
     "MixUp",
     "Transformation",
+    "TransformationKind",
     "carry_points",
     "centring_matrix",
     "find_mix_up",
@@ -32,17 +32,17 @@ __all__ = [
     "parameter_derivatives",
 ]
 
-Kind = Literal["similarity", "affine", "projective", "local"]
+TransformationKind = Literal["similarity", "affine", "projective", "local"]
 
 #: Every kind.
-KINDS: Final[tuple[Kind, ...]] = ("similarity", "affine", "projective", "local")
+TRANSFORMATIONS: Final[tuple[TransformationKind, ...]] = ("similarity", "affine", "projective", "local")
 #: Points that each kind needs at least, of those that `fit` knows.
-NEEDED: Final[dict[Kind, int]] = {"similarity": 2, "affine": 3, "projective": 4}
+POINTS_NEEDED: Final[dict[TransformationKind, int]] = {"similarity": 2, "affine": 3, "projective": 4}
 #: Probability of accusing any pair where all are sound.
 FALSE_ALARM: Final = 0.01
 #: A projective transformation is settled when a step changes no point by more than this share of the figure.
-SETTLED: Final = 1e-13
-STEPS: Final = 300
+SETTLED_SHARE: Final = 1e-13
+MAX_PROJECTIVE_STEPS: Final = 300
 HALVINGS: Final = 40  #: of a step that makes the misfit larger, as a list of mixed-up points has them
 ROUNDING: Final = 1e-9  #: share of the misfit's square that may be rounding
 
@@ -63,7 +63,7 @@ def carry_points(matrix: ArrayLike, points: ArrayLike) -> Array:
 class Transformation:
     """A transformation and how well it fits."""
 
-    kind: Kind
+    kind: TransformationKind
     matrix: Array  #: (3, 3) homogeneous, source to target
     source: Array  #: (n, 2)
     target: Array  #: (n, 2)
@@ -165,7 +165,7 @@ class Transformation:
         return residuals
 
 
-def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Transformation:
+def fit(kind: TransformationKind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Transformation:
     """Return the transformation of a kind that carries source points best onto target points.
 
         similarity   E = a x - b y + e,  N = b x + a y + n
@@ -187,20 +187,20 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
         Too few points, or points too near a line (or one another) for this kind.
     """
     p, q, s = (np.array(values, dtype=float) for values in (source, target, sds))
-    if len(p) < NEEDED[kind]:
-        raise ValueError(f"{kind} needs {NEEDED[kind]} points and there are {len(p)}")
+    if len(p) < POINTS_NEEDED[kind]:
+        raise ValueError(f"{kind} needs {POINTS_NEEDED[kind]} points and there are {len(p)}")
     centre, back = centring_matrix(p), np.asarray(np.linalg.inv(centring_matrix(q)), dtype=float)
     u, v = carry_points(centre, p), carry_points(np.linalg.inv(back), q)
     weights = np.repeat(back[0, 0] / s, 2)
     parameters = _parameters(kind, _first(kind, u, v, weights))
     rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
-    for _ in range(STEPS):
+    for _ in range(MAX_PROJECTIVE_STEPS):
         misfit = (v - carry_points(matrix_of_parameters(kind, parameters), u)).ravel() * weights
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
         if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
             raise ValueError(f"the points are too near one line for a {kind} transformation")
         parameters, size = _stepped(kind, parameters, step, u, v, weights, misfit @ misfit)
-        if kind != "projective" or size < SETTLED:
+        if kind != "projective" or size < SETTLED_SHARE:
             break
         rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
     matrix = back @ matrix_of_parameters(kind, parameters) @ centre
@@ -208,7 +208,7 @@ def fit(kind: Kind, source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> Tra
 
 
 def _stepped(
-    kind: Kind, parameters: Array, step: Array, u: Array, v: Array, weights: Array, square: float
+    kind: TransformationKind, parameters: Array, step: Array, u: Array, v: Array, weights: Array, square: float
 ) -> tuple[Array, float]:
     """Return parameters a step on, halved until the misfit is no larger, and the largest change of one of them."""
     for _ in range(HALVINGS if kind == "projective" else 1):
@@ -229,7 +229,7 @@ def centring_matrix(points: Array) -> Array:
     return np.array([[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]])
 
 
-def _first(kind: Kind, u: Array, v: Array, weights: Array) -> Array:
+def _first(kind: TransformationKind, u: Array, v: Array, weights: Array) -> Array:
     """Return a first matrix: for the projective kind by its equations multiplied out."""
     if kind != "projective":
         return np.eye(3)
@@ -249,7 +249,7 @@ def _first(kind: Kind, u: Array, v: Array, weights: Array) -> Array:
     return np.append(parameters, 1.0).reshape(3, 3)
 
 
-def _parameters(kind: Kind, matrix: Array) -> Array:
+def _parameters(kind: TransformationKind, matrix: Array) -> Array:
     if kind == "similarity":
         return np.array([matrix[0, 0], matrix[1, 0], matrix[0, 2], matrix[1, 2]])
     if kind == "affine":
@@ -257,7 +257,7 @@ def _parameters(kind: Kind, matrix: Array) -> Array:
     return np.asarray(matrix.ravel()[:8])
 
 
-def matrix_of_parameters(kind: Kind, parameters: Array) -> Array:
+def matrix_of_parameters(kind: TransformationKind, parameters: Array) -> Array:
     """Return the (3, 3) homogeneous matrix of a transformation, as `fit` writes its parameters in a row."""
     if kind == "similarity":
         a, b, e, n = parameters
@@ -267,7 +267,7 @@ def matrix_of_parameters(kind: Kind, parameters: Array) -> Array:
     return np.append(parameters, 1.0).reshape(3, 3)
 
 
-def parameter_derivatives(kind: Kind, points: Array, parameters: Array) -> Array:
+def parameter_derivatives(kind: TransformationKind, points: Array, parameters: Array) -> Array:
     """Return (n, 2, u) the derivatives of where points are carried by the parameters."""
     x, y = points.T
     zero, one = np.zeros_like(x), np.ones_like(x)

@@ -23,9 +23,10 @@ from pegline.network.arc_intersection import twice_area
 from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
-from pegline.network.least_squares import Fit, Mask, Network, build_network, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import Mask, Network, build_network, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
-from pegline.network.observation_types import Control, Distance, Group, Observation
+from pegline.network.observation_types import ControlCoordinate, Distance, Group, Observation
 from pegline.network.observations import observations, shared_points, stops_by_line
 from pegline.network.orientation import (
     control_at_one_place,
@@ -86,7 +87,7 @@ def adjust(
     ends = (network.index[base.start], network.index[base.end])
     try:
         placed = with_observations(network, (*network.observations, *placing)) if placing else network
-        plotting = solve(placed, np.append(plotted, np.ones(len(placing), bool)))
+        plotting = solve_network(placed, np.append(plotted, np.ones(len(placing), bool)))
         adjusted = _fit_everything(network, plotting)
     except BookError as error:
         raise BookError(_with_place(finding, side_hints) for finding in error.findings) from None
@@ -98,7 +99,7 @@ def adjust(
     failing = failing[: len(network.values)]
     misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
-        adjusted = solve(network, adjusted.keep & ~failing, plotting.parameters)
+        adjusted = solve_network(network, adjusted.keep & ~failing, plotting.parameters)
         shares = redundancies(adjusted, computed_variances(adjusted, NetworkCovariances(adjusted)))
     result = _judge(frame, plotting, adjusted, shares, ends, checks, critical)
     _verify_sides(book, reduction, result.solution)
@@ -121,14 +122,14 @@ def _faults_of_start(observed: Sequence[Observation], begun: Start) -> list[Find
 def _fit_everything(network: Network, plotting: Fit) -> Fit:
     """Return the solution of everything; where a gross error hinders that, of what agrees with the plotting."""
     try:
-        return solve(network, None, plotting.parameters)
+        return solve_network(network, None, plotting.parameters)
     except BookError:
         count = len(network.values)
         sds = np.sqrt(network.sds**2 + computed_variances(plotting, NetworkCovariances(plotting))[:count])
         sound = np.abs(plotting.residuals[:count]) < sidak(count) * sds
         if sound.all():
             raise
-        return solve(network, sound | plotting.keep[:count], plotting.parameters)
+        return solve_network(network, sound | plotting.keep[:count], plotting.parameters)
 
 
 def _with_place(finding: Finding, side_hints: Hints) -> Finding:
@@ -167,7 +168,7 @@ def _network(
     observed: Sequence[Observation],
     begun: Start,
     shared: Sequence[str],
-) -> tuple[Network, Mask, tuple[Control, ...]]:
+) -> tuple[Network, Mask, tuple[ControlCoordinate, ...]]:
     """Return what can be solved, which observations the plotting solution uses, and what it uses beside them."""
     stations = [name for name in book.station_names if name in begun.positions]
     points = [name for name in shared if name in begun.positions]
@@ -244,7 +245,7 @@ def framework_fails(checks: Iterable[Check]) -> bool:
 
 def _observed_as_known(one: Observation, frame: Frame) -> float:
     """Return what was observed as a person knows it: coordinates not about the frame's origin but on its grid."""
-    if not isinstance(one, Control):
+    if not isinstance(one, ControlCoordinate):
         return one.booking.value
     return one.booking.value + one.along[0] * frame.origin[0] + one.along[1] * frame.origin[1]
 

@@ -12,7 +12,7 @@ __all__ = [
     "MIRROR_RATIO",
     "MIRROR_SIGMAS",
     "XY",
-    "Arc",
+    "ArcAboutStation",
     "cut_sd",
     "cut_sine",
     "gap",
@@ -33,7 +33,7 @@ LEAST_SINE: Final = 1e-3
 
 
 @record(frozen=True, slots=True)
-class Arc:
+class ArcAboutStation:
     """A distance from a placed point."""
 
     number: int  #: of its observation
@@ -72,25 +72,25 @@ def twice_area(start: XY, end: XY, point: XY) -> float:
     return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
 
 
-def cut_sine(one: Arc, other: Arc) -> float:
+def cut_sine(one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return the sine of the angle at which two arcs cut, -1 where they do not meet."""
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
     cosine = (one.radius**2 + other.radius**2 - apart**2) / (2 * one.radius * other.radius)
     return sqrt(1 - cosine**2) if abs(cosine) < 1 else -1.0
 
 
-def cut_sd(one: Arc, other: Arc) -> float:
+def cut_sd(one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return how well two arcs place the point where they cut: √(σ₁² + σ₂²) / sine of the cut, metres."""
     return hypot(one.sd, other.sd) / max(cut_sine(one, other), LEAST_SINE)
 
 
-def gap(one: Arc, other: Arc) -> float:
+def gap(one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return what two arcs lack, or have too much, to meet, metres; negative where they do meet."""
     apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
     return max(apart - one.radius - other.radius, abs(one.radius - other.radius) - apart)
 
 
-def meetings(one: Arc, other: Arc) -> tuple[XY, XY] | None:
+def meetings(one: ArcAboutStation, other: ArcAboutStation) -> tuple[XY, XY] | None:
     """Return where two arcs meet: left of the line from the first to the second centre, then right of it.
 
     With d between the centres, the foot lies a = (r₁² - r₂² + d²) / 2d along and the points √(r₁² - a²) aside.

@@ -19,9 +19,9 @@ CHI2_95: Final = -2 * log(1 - CONFIDENCE)
 
 #: Directions in which the distribution is added up over a quarter of a turn. The integrand is smooth and periodic: a
 #: million directions give the same radius to 1e-13 of it.
-DIRECTIONS: Final = 32
+DIRECTIONS_SUMMED: Final = 32
 #: Newton's steps for a radius; it gains twice the digits with each, and starts within 1 %.
-STEPS: Final = 5
+RADIUS_STEPS: Final = 5
 
 
 def ellipses(variances: Array) -> Array:
@@ -91,10 +91,10 @@ def confidence_radii(variances: Array) -> Array:
     axes = ellipses(variances)[:, :2]
     a, b = axes.T / np.sqrt(CHI2_95)
     flat = np.divide(b, a, out=np.ones_like(a), where=a > 0)  # at b = a only the size is unknown
-    angle = (np.arange(DIRECTIONS) + 0.5) * np.pi / (2 * DIRECTIONS)
+    angle = (np.arange(DIRECTIONS_SUMMED) + 0.5) * np.pi / (2 * DIRECTIONS_SUMMED)
     v = np.cos(angle) ** 2 + (flat[:, None] * np.sin(angle)) ** 2
     r = 1.96 + 0.488 * flat**2
-    for _ in range(STEPS):
+    for _ in range(RADIUS_STEPS):
         outside = np.exp(-(r[:, None] ** 2) / (2 * v))
         r += (outside.mean(axis=1) - (1 - CONFIDENCE)) / (outside * r[:, None] / v).mean(axis=1)
     return np.asarray(r * a)

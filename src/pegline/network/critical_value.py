@@ -12,17 +12,17 @@ from pegline.network.least_squares import Fit
 from pegline.network.quality import MIN_REDUNDANCY
 from pegline.plane import Array, Ints
 
-__all__ = ["FAMILY", "critical_value", "sidak"]
+__all__ = ["FAMILY_SIGNIFICANCE", "critical_value", "sidak"]
 
 
 #: At most this share of sound surveys is called wrong, by all their tests together.
-FAMILY: Final = 0.05
+FAMILY_SIGNIFICANCE: Final = 0.05
 #: For more tests the bound for independent ones lies within 0.05 of what would be simulated.
-MANY: Final = 300
+MANY_TESTS: Final = 300
 #: Rounds until the critical value of correlated tests stands: each takes an error to a twentieth or less.
-ROUNDS: Final = 8
+CRITICAL_ROUNDS: Final = 8
 #: Steps of an integral: good to six digits.
-PARTS: Final = 100
+INTEGRAL_STEPS: Final = 100
 
 
 def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: float) -> float:
@@ -30,7 +30,7 @@ def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: fl
 
     The tests are those of every measurement in the adjusted solution and of every one that was left out
     of the plotting solution. Where the bound for independent tests is not under the two-sided quantile of
-    ``significance`` anyway, what the tests have in common lowers it, as far as ``MANY`` tests.
+    ``significance`` anyway, what the tests have in common lowers it, as far as ``MANY_TESTS`` tests.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def critical_value(plotting: Fit, adjusted: Fit, shares: Array, significance: fl
     left_out = np.flatnonzero(~plotting.keep[: len(adjusted.keep)])
     count = int((shares > MIN_REDUNDANCY).sum()) + len(left_out)
     bound = sidak(count)
-    if bound <= floor or count > MANY:
+    if bound <= floor or count > MANY_TESTS:
         return max(floor, bound)
     own, others = _own_tests(adjusted, shares), _check_tests(plotting, left_out)
     # What only places the plotting solution comes last and is no error of the adjusted one.
@@ -65,8 +65,8 @@ def _for_correlated(correlations: Array) -> float:
     """
     ties = _strongest_tree(np.abs(correlations))
     alone = float(len(correlations))
-    for _ in range(ROUNDS):
-        critical = NormalDist().inv_cdf(1 - FAMILY / alone / 2)
+    for _ in range(CRITICAL_ROUNDS):
+        critical = NormalDist().inv_cdf(1 - FAMILY_SIGNIFICANCE / alone / 2)
         alone = len(correlations) - float(_both(critical, ties).sum()) / (2 - 2 * NormalDist().cdf(critical))
     return critical
 
@@ -95,7 +95,7 @@ def _both(critical: float, correlations: Array) -> Array:
     [0.0025, 0.05]
     """
     angles = np.arcsin(correlations)
-    sines = np.sin(angles[:, None] * (np.arange(PARTS) + 0.5) / PARTS)
+    sines = np.sin(angles[:, None] * (np.arange(INTEGRAL_STEPS) + 0.5) / INTEGRAL_STEPS)
     mean = np.mean(np.exp(-(critical**2) / (1 + sines)) - np.exp(-(critical**2) / (1 - sines)), axis=1)
     return np.asarray((2 - 2 * NormalDist().cdf(critical)) ** 2 + mean * angles / np.pi)
 
@@ -109,7 +109,7 @@ def sidak(tests: int) -> float:
     >>> round(sidak(1), 3), round(sidak(1000), 3)
     (1.96, 4.05)
     """
-    return NormalDist().inv_cdf(1 - (1 - (1 - FAMILY) ** (1 / max(tests, 1))) / 2)
+    return NormalDist().inv_cdf(1 - (1 - (1 - FAMILY_SIGNIFICANCE) ** (1 / max(tests, 1))) / 2)
 
 
 def _scaled_derivatives(fit: Fit) -> Array:

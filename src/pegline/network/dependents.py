@@ -14,19 +14,18 @@ from math import hypot
 from typing import Any, Final, NamedTuple, TypeGuard
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.network.least_squares import Fit
 from pegline.network.observation_types import (
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
     Oblique,
     Observation,
     TieChainage,
     with_value,
 )
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 
 __all__ = [
     "Change",
@@ -167,8 +166,6 @@ def _piece_rates(one: Chainage | Oblique, positions: Mapping[str, tuple[float, f
     return along, -along * one.share
 
 
-Ints = NDArray[np.int64]
-
 FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one
 
 
@@ -204,7 +201,9 @@ def _placing_rates(observations: Sequence[Observation], count: int) -> list[tupl
         (row, number, placing.along[0] * one.along[0] + placing.along[1] * one.along[1])
         for row, placing in enumerate(observations[count:], count)
         for number, one in enumerate(observations[:count])
-        if isinstance(one, Control) and isinstance(placing, Control) and one.station == placing.station
+        if isinstance(one, ControlCoordinate)
+        and isinstance(placing, ControlCoordinate)
+        and one.station == placing.station
     ]
 
 

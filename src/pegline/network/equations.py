@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.observation_types import (
-    Angle,
-    Bearing,
+    AngleAtStation,
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
+    LineBearing,
     Oblique,
     Offset,
     Produced,
@@ -42,7 +42,7 @@ def _dot(one: Array, other: Array) -> Array:
     return one[:, 0] * other[:, 0] + one[:, 1] * other[:, 1]
 
 
-def distance(points: Array, numbers: Array) -> tuple[Array, Array]:
+def distance_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return |Q - P| and its derivatives to P and Q."""
     vector = points[:, 1] - points[:, 0]
     computed = _length(vector)
@@ -50,7 +50,7 @@ def distance(points: Array, numbers: Array) -> tuple[Array, Array]:
     return computed, np.stack((-unit, unit), axis=1)
 
 
-def chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
+def chainage_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return (X - P)·(Q - P) L / |Q - P|² and its derivatives to X, P and Q."""
     point, start, end = points[:, 0], points[:, 1], points[:, 2]
     line, arm = end - start, point - start
@@ -63,7 +63,7 @@ def chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
     return share * length, partials * length[:, None, None]
 
 
-def tie_chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
+def tie_chainage_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return (X - P)·(Q - P) / |Q - P| and its derivatives to X, P and Q."""
     point, start, end = points[:, 0], points[:, 1], points[:, 2]
     line, arm = end - start, point - start
@@ -75,7 +75,7 @@ def tie_chainage(points: Array, numbers: Array) -> tuple[Array, Array]:
     return _dot(arm, unit), np.stack((unit, -unit - by_end, by_end), axis=1)
 
 
-def offset(points: Array, numbers: Array) -> tuple[Array, Array]:
+def offset_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return side x (X - P)·n, n to the left of P-Q, and its derivatives to X, P and Q."""
     point, start, end = points[:, 0], points[:, 1], points[:, 2]
     line, arm = end - start, point - start
@@ -89,7 +89,7 @@ def offset(points: Array, numbers: Array) -> tuple[Array, Array]:
     return numbers[:, 0] * aside, numbers[:, 0, None, None] * partials
 
 
-def oblique(points: Array, numbers: Array) -> tuple[Array, Array]:
+def oblique_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return |X - F|, F = P + share (Q - P), and its derivatives to X, P and Q."""
     point, start, end = points[:, 0], points[:, 1], points[:, 2]
     share = numbers[:, 0, None]
@@ -99,27 +99,27 @@ def oblique(points: Array, numbers: Array) -> tuple[Array, Array]:
     return computed, np.stack((unit, -(1 - share) * unit, -share * unit), axis=1)
 
 
-def bearing(points: Array, numbers: Array) -> tuple[Array, Array]:
+def bearing_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the bearing from P to Q, clockwise from +y, and its derivatives."""
     vector = points[:, 1] - points[:, 0]
     by_end = np.stack((vector[:, 1], -vector[:, 0]), axis=1) / _dot(vector, vector)[:, None]
     return np.arctan2(vector[:, 0], vector[:, 1]), np.stack((-by_end, by_end), axis=1)
 
 
-def angle(points: Array, numbers: Array) -> tuple[Array, Array]:
+def angle_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the angle at B from A clockwise to C, -2π to 2π, and its derivatives to A, B and C."""
-    to_back, by_back = bearing(points[:, [1, 0]], numbers)
-    to_ahead, by_ahead = bearing(points[:, [1, 2]], numbers)
+    to_back, by_back = bearing_equation(points[:, [1, 0]], numbers)
+    to_ahead, by_ahead = bearing_equation(points[:, [1, 2]], numbers)
     by_station = by_ahead[:, 0] - by_back[:, 0]
     return to_ahead - to_back, np.stack((-by_back[:, 1], by_station, by_ahead[:, 1]), axis=1)
 
 
-def control(points: Array, numbers: Array) -> tuple[Array, Array]:
+def control_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the coordinate along a direction and its derivatives."""
     return _dot(points[:, 0], numbers), numbers[:, None, :]
 
 
-def square(points: Array, numbers: Array) -> tuple[Array, Array]:
+def square_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     """Return the turn from a-b to b-c, left positive, and its derivatives to a, b and c."""
     coming, going = points[:, 1] - points[:, 0], points[:, 2] - points[:, 1]
     cross = coming[:, 0] * going[:, 1] - coming[:, 1] * going[:, 0]
@@ -142,15 +142,15 @@ class Equation:
 
 
 EQUATIONS: Final[Mapping[type, Equation]] = {
-    Distance: Equation(distance, taped=True, apart=((0, 1),)),
-    Chainage: Equation(chainage, lambda one: (one.length,), apart=((1, 2),)),
-    TieChainage: Equation(tie_chainage, taped=True, apart=((1, 2),)),
-    Ranging: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
-    Produced: Equation(offset, lambda _: (1.0,), taped=True, apart=((1, 2),)),
-    Offset: Equation(offset, lambda one: (one.side,), taped=True, apart=((1, 2),)),
-    Oblique: Equation(oblique, lambda one: (one.share,), taped=True),
-    Bearing: Equation(bearing, angle=True, apart=((0, 1),)),
-    Control: Equation(control, lambda one: one.along),
-    Angle: Equation(angle, angle=True, apart=((0, 1), (1, 2))),
-    Square: Equation(square, angle=True, apart=((0, 1), (1, 2))),
+    Distance: Equation(distance_equation, taped=True, apart=((0, 1),)),
+    Chainage: Equation(chainage_equation, lambda one: (one.length,), apart=((1, 2),)),
+    TieChainage: Equation(tie_chainage_equation, taped=True, apart=((1, 2),)),
+    Ranging: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),)),
+    Produced: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),)),
+    Offset: Equation(offset_equation, lambda one: (one.side,), taped=True, apart=((1, 2),)),
+    Oblique: Equation(oblique_equation, lambda one: (one.share,), taped=True),
+    LineBearing: Equation(bearing_equation, angle=True, apart=((0, 1),)),
+    ControlCoordinate: Equation(control_equation, lambda one: one.along),
+    AngleAtStation: Equation(angle_equation, angle=True, apart=((0, 1), (1, 2))),
+    Square: Equation(square_equation, angle=True, apart=((0, 1), (1, 2))),
 }

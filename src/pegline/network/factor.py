@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 
 __all__ = ["DenseFactor", "Factor", "SparseFactor"]
 
@@ -253,8 +253,6 @@ def _recursion(of: Blocks) -> list[Array]:
     values.reverse()
     return values
 
-
-Ints = NDArray[np.int64]
 
 #: A pivot that is smaller than this share of its diagonal means an unknown that nothing holds.
 SINGULAR: Final = 1e-13

@@ -9,7 +9,7 @@ from typing import Any
 
 from pegline.errors import Place
 from pegline.measures.values import Side
-from pegline.network.arc_intersection import XY, Arc
+from pegline.network.arc_intersection import XY, ArcAboutStation
 from pegline.network.observation_types import Chainage, Distance, Observation
 from pegline.network.start_points import Bookings
 from pegline.records import record
@@ -62,14 +62,14 @@ class Figure:
     rough: dict[str, float] = field(default_factory=dict)
     used: set[int] = field(default_factory=set)
     pairs: dict[str, tuple[str, str]] = field(default_factory=dict)
-    arcs: dict[str, list[Arc]] = field(default_factory=lambda: defaultdict(list))
+    arcs: dict[str, list[ArcAboutStation]] = field(default_factory=lambda: defaultdict(list))
     lines: dict[str, list[tuple[int, Distance, str]]] = field(default_factory=lambda: defaultdict(list))
     referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     on_lines: dict[str, list[tuple[int, Chainage]]] = field(default_factory=lambda: defaultdict(list))
-    heap: list[tuple[tuple[Any, ...], str, Arc, Arc]] = field(default_factory=list)
+    heap: list[tuple[tuple[Any, ...], str, ArcAboutStation, ArcAboutStation]] = field(default_factory=list)
     waiting: set[tuple[int, int]] = field(default_factory=set)
-    unsettled: dict[str, tuple[Arc, Arc]] = field(default_factory=dict)
-    gaps: dict[str, tuple[float, Arc, Arc]] = field(default_factory=dict)
+    unsettled: dict[str, tuple[ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)
+    gaps: dict[str, tuple[float, ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)
     booked: Bookings = field(default_factory=dict)
     tentative: bool = False
     bent: bool = False

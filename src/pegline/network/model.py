@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from pegline.errors import Finding, Place
 from pegline.network.kinds import CheckKind, MeasurementKind
-from pegline.network.least_squares import Fit, Network
+from pegline.network.least_squares import Fit
+from pegline.network.linear_equations import Network
 from pegline.network.observation_types import Booking
 from pegline.plane import Array
 from pegline.records import record

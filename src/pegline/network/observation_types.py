@@ -14,17 +14,17 @@ from pegline.network.kinds import MeasurementKind, Part
 from pegline.records import record
 
 __all__ = [
-    "Angle",
-    "Bearing",
+    "AngleAtStation",
     "Booking",
     "Chainage",
-    "Control",
+    "ControlCoordinate",
     "Distance",
     "Group",
+    "LineBearing",
     "Oblique",
     "Observation",
     "Offset",
-    "Points",
+    "PointFields",
     "Produced",
     "Ranging",
     "Square",
@@ -61,19 +61,19 @@ class Booking:
         return self.line if self.row is None else None
 
 
-class Points:
+class PointFields:
     """The points of an observation, in the order of the derivatives of its equation: its fields of some names."""
 
     def __init__(self, *fields: str) -> None:
         self.fields = fields
 
     @overload
-    def __get__(self, one: None, owner: type) -> Points: ...
+    def __get__(self, one: None, owner: type) -> PointFields: ...
 
     @overload
     def __get__(self, one: object, owner: type) -> tuple[str, ...]: ...
 
-    def __get__(self, one: object | None, owner: type) -> Points | tuple[str, ...]:
+    def __get__(self, one: object | None, owner: type) -> PointFields | tuple[str, ...]:
         """Return the points of an observation; of its type, what they are read from."""
         return self if one is None else tuple([getattr(one, name) for name in self.fields])
 
@@ -86,7 +86,7 @@ class Distance:
     start: str
     end: str
 
-    points = Points("start", "end")
+    points = PointFields("start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -103,7 +103,7 @@ class Chainage:
     end: str
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
 
-    points = Points("point", "start", "end")
+    points = PointFields("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -124,7 +124,7 @@ class Ranging:
     start: str
     end: str
 
-    points = Points("point", "start", "end")
+    points = PointFields("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -136,7 +136,7 @@ class Produced:
     start: str
     end: str
 
-    points = Points("point", "start", "end")
+    points = PointFields("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -149,7 +149,7 @@ class Offset:
     end: str
     side: int  #: +1 left, -1 right
 
-    points = Points("point", "start", "end")
+    points = PointFields("point", "start", "end")
 
 
 @record(frozen=True, slots=True)
@@ -167,7 +167,7 @@ class Oblique:
     length: float  #: mean length on the ground from ``start`` to ``end``, metres
     side: int  #: +1 left, -1 right, 0 not told; settles the start, and is compared
 
-    points = Points("point", "start", "end")
+    points = PointFields("point", "start", "end")
 
     @property
     def share(self) -> float:
@@ -176,29 +176,29 @@ class Oblique:
 
 
 @record(frozen=True, slots=True)
-class Bearing:
+class LineBearing:
     """A bearing from start to end, clockwise from the frame's +y."""
 
     booking: Booking
     start: str
     end: str
 
-    points = Points("start", "end")
+    points = PointFields("start", "end")
 
 
 @record(frozen=True, slots=True)
-class Control:
+class ControlCoordinate:
     """A known coordinate of a station, along a direction of the frame."""
 
     booking: Booking
     station: str
     along: tuple[float, float]  #: unit vector: (1, 0) for x, (0, 1) for y
 
-    points = Points("station")
+    points = PointFields("station")
 
 
 @record(frozen=True, slots=True)
-class Angle:
+class AngleAtStation:
     """An angle at a station, from one station clockwise to another."""
 
     booking: Booking
@@ -206,7 +206,7 @@ class Angle:
     station: str
     ahead: str
 
-    points = Points("back", "station", "ahead")
+    points = PointFields("back", "station", "ahead")
 
 
 @record(frozen=True, slots=True)
@@ -218,11 +218,21 @@ class Square:
     corner: str
     after: str
 
-    points = Points("before", "corner", "after")
+    points = PointFields("before", "corner", "after")
 
 
 Observation = (
-    Distance | Chainage | TieChainage | Ranging | Produced | Offset | Oblique | Bearing | Control | Square | Angle
+    Distance
+    | Chainage
+    | TieChainage
+    | Ranging
+    | Produced
+    | Offset
+    | Oblique
+    | LineBearing
+    | ControlCoordinate
+    | Square
+    | AngleAtStation
 )
 
 _Some = TypeVar("_Some", bound=Observation)

@@ -14,12 +14,12 @@ from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
 from pegline.measures.values import Pair
 from pegline.network.observation_types import (
-    Angle,
-    Bearing,
+    AngleAtStation,
     Booking,
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
+    LineBearing,
     Oblique,
     Observation,
     Offset,
@@ -41,7 +41,7 @@ ANGLE_SD: Final = radians(1.0)
 #: How well a tie station stands in its line, metres (common practice).
 RANGING_SD: Final = 0.020
 #: Variances are the same within such a share.
-SAME: Final = 1e-9
+SAME_VARIANCE_SHARE: Final = 1e-9
 
 
 @record(frozen=True, slots=True)
@@ -223,7 +223,7 @@ def _shared_lays(
     tapings = [ground.count if isinstance(one, Distance) else 1 for one in readings]
     counts = [lays(one.booking.value, tape.nominal) for one in readings]
     full = [  # lays that may be shared
-        count - 1 if one.booking.sd**2 * k > (1 - SAME) * tape.lay_sd**2 * count else 0
+        count - 1 if one.booking.sd**2 * k > (1 - SAME_VARIANCE_SHARE) * tape.lay_sd**2 * count else 0
         for one, k, count in zip(readings, tapings, counts, strict=True)
     ]
     ends = sorted(full)[:-1]  # what the longest has beyond the next is its own
@@ -321,7 +321,7 @@ def _bearings(frame: Frame) -> Iterator[Observation]:
             place=booked.place,
             read=booked.booked,
         )
-        yield Bearing(booking, booked.start, booked.end)
+        yield LineBearing(booking, booked.start, booked.end)
 
 
 def _angles(book: Book) -> Iterator[Observation]:
@@ -338,7 +338,7 @@ def _angles(book: Book) -> Iterator[Observation]:
             tape=None,
             place=booked.place,
         )
-        yield Angle(booking, *corner.names)
+        yield AngleAtStation(booking, *corner.names)
 
 
 def _control(frame: Frame) -> Iterator[Observation]:
@@ -354,4 +354,4 @@ def _control(frame: Frame) -> Iterator[Observation]:
                 tape=None,
                 place=known.place,
             )
-            yield Control(booking, known.station, along)
+            yield ControlCoordinate(booking, known.station, along)

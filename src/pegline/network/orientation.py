@@ -12,7 +12,7 @@ import numpy as np
 from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.arc_intersection import XY, settled_image
-from pegline.network.observation_types import Bearing, Control, Observation, with_value
+from pegline.network.observation_types import ControlCoordinate, LineBearing, Observation, with_value
 from pegline.network.start import Start
 
 __all__ = ["control_at_one_place", "crossing_control", "figure_in_frame", "fitting_hand", "held_parameters"]
@@ -34,7 +34,7 @@ def fitting_hand(observed: Sequence[Observation], begun: Start) -> int:
 
 def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Finding]:
     """Tell control points that have the coordinates of another."""
-    control = [(n, one) for n, one in enumerate(observations) if isinstance(one, Control)]
+    control = [(n, one) for n, one in enumerate(observations) if isinstance(one, ControlCoordinate)]
     places = {one.station: one.booking.place for _, one in control}
     known = _known_places(control)
     for number, (name, (x, y)) in enumerate(known.items()):
@@ -51,10 +51,12 @@ def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Findin
 
 def _references_of_placed(
     observed: Sequence[Observation], at: Mapping[str, XY]
-) -> tuple[list[tuple[int, Control]], list[tuple[int, Bearing]]]:
+) -> tuple[list[tuple[int, ControlCoordinate]], list[tuple[int, LineBearing]]]:
     """Return the control and the bearings, with their numbers, that placed stations have."""
-    control = [(n, one) for n, one in enumerate(observed) if isinstance(one, Control) and one.station in at]
-    bearings = [(n, one) for n, one in enumerate(observed) if isinstance(one, Bearing) and set(one.points) <= set(at)]
+    control = [(n, one) for n, one in enumerate(observed) if isinstance(one, ControlCoordinate) and one.station in at]
+    bearings = [
+        (n, one) for n, one in enumerate(observed) if isinstance(one, LineBearing) and set(one.points) <= set(at)
+    ]
     return control, bearings
 
 
@@ -91,7 +93,7 @@ def held_parameters(observed: Sequence[Observation], at: Mapping[str, XY], ends:
     return (*place, *turn)
 
 
-def _known_places(control: Sequence[tuple[int, Control]]) -> dict[str, XY]:
+def _known_places(control: Sequence[tuple[int, ControlCoordinate]]) -> dict[str, XY]:
     known: dict[str, XY] = {}
     for _, one in control:
         x, y = known.get(one.station, (0.0, 0.0))
@@ -112,10 +114,10 @@ def _far_apart(known: dict[str, XY], at: dict[str, XY]) -> tuple[str, str]:
     return (one, other) if far[one] <= far[other] else (other, one)
 
 
-def _best_bearing(bearings: Sequence[tuple[int, Bearing]], at: dict[str, XY]) -> tuple[float, int]:
+def _best_bearing(bearings: Sequence[tuple[int, LineBearing]], at: dict[str, XY]) -> tuple[float, int]:
     """Return the turn (clockwise) by the surest bearing, the longest of equally sure ones, and its number."""
 
-    def rank(item: tuple[int, Bearing]) -> tuple[float, float, float]:
+    def rank(item: tuple[int, LineBearing]) -> tuple[float, float, float]:
         (x, y), (u, v) = at[item[1].start], at[item[1].end]
         return (item[1].booking.sd, -round(hypot(u - x, v - y), 6), item[1].booking.value)
 
@@ -135,7 +137,7 @@ def _onto(at: Mapping[str, XY], known: dict[str, XY], names: Sequence[str]) -> d
 
 
 def _misfit(
-    at: Mapping[str, XY], control: Sequence[tuple[int, Control]], bearings: Sequence[tuple[int, Bearing]]
+    at: Mapping[str, XY], control: Sequence[tuple[int, ControlCoordinate]], bearings: Sequence[tuple[int, LineBearing]]
 ) -> float:
     """Return by how many standard deviations control and bearings misfit a figure that is free to turn and move."""
     known = _known_places(control)
@@ -155,9 +157,9 @@ def _misfit(
     return sqrt(total)
 
 
-def crossing_control(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[Control]:
+def crossing_control(ones: Sequence[Observation], at: dict[str, XY]) -> Iterator[ControlCoordinate]:
     """Yield what turns the plotting solution to its second control point: the coordinate across the line to it."""
-    control = [(n, one) for n, one in enumerate(ones) if isinstance(one, Control)]
+    control = [(n, one) for n, one in enumerate(ones) if isinstance(one, ControlCoordinate)]
     known = _known_places(control)
     if len(known) < 2:
         return

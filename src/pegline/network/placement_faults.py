@@ -7,7 +7,7 @@ from itertools import combinations
 from math import hypot
 
 from pegline.errors import Finding
-from pegline.network.arc_intersection import Arc, gap
+from pegline.network.arc_intersection import ArcAboutStation, gap
 from pegline.network.growing_figure import Figure, Gap
 from pegline.network.observation_types import Distance
 
@@ -111,7 +111,7 @@ def _dead_end(figure: Figure, names: Sequence[str]) -> Finding | None:
 def _arcs_apart(figure: Figure, name: str) -> Finding | None:
     """Return the finding of two arcs to a point that do not meet."""
     arcs = [
-        Arc(number, one.start, figure.at[one.start], one.booking.value, one.booking.sd, tie=False)
+        ArcAboutStation(number, one.start, figure.at[one.start], one.booking.value, one.booking.sd, tie=False)
         for number, one in enumerate(figure.observations)
         if isinstance(one, Distance) and one.booking.part == "arc" and one.end == name and one.start in figure.at
     ]
@@ -121,7 +121,7 @@ def _arcs_apart(figure: Figure, name: str) -> Finding | None:
     return _gap_finding(figure, name, gap(*widest), *widest)
 
 
-def _gap_finding(figure: Figure, name: str, lacking: float, one: Arc, other: Arc) -> Finding:
+def _gap_finding(figure: Figure, name: str, lacking: float, one: ArcAboutStation, other: ArcAboutStation) -> Finding:
     taped = [figure.observations[arc.number] for arc in (one, other)]
     taped += [line for _, line, end in figure.lines[one.centre] if end == other.centre]
     distances = tuple(line for line in taped if isinstance(line, Distance))

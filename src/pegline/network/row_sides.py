@@ -10,7 +10,7 @@ from math import sqrt
 
 import numpy as np
 
-from pegline.network.equations import offset
+from pegline.network.equations import offset_equation
 from pegline.network.least_squares import Fit
 from pegline.network.observation_types import Distance, Oblique, Observation
 from pegline.network.quality import NetworkCovariances
@@ -40,7 +40,7 @@ def on_other_sides(fit: Fit, numbers: Sequence[int], side_hints: Hints, critical
             continue
         seen.add(one.booking.group)
         points = np.array([network.index[name] for name in side[0]])
-        aside, partials = offset(at[points][None], np.array([[side[1]]]))
+        aside, partials = offset_equation(at[points][None], np.array([[side[1]]]))
         if aside[0] < 0:
             gradient = np.zeros((1, at.size))
             gradient[0, (2 * points[:, None] + [0, 1]).ravel()] = partials.ravel()

@@ -16,7 +16,8 @@ from pegline.errors import BookError
 from pegline.network.arc_intersection import twice_area
 from pegline.network.dependents import with_reading_changed
 from pegline.network.growing_figure import Hints
-from pegline.network.least_squares import Fit, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import with_observations
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import Booking, Chainage, Distance
 from pegline.plane import Array
@@ -110,7 +111,7 @@ def _passing(
     point = index[network.observations[number].points[0]]
     begin[2 * point : 2 * point + 2] += mistake * network.scale * along
     try:
-        fit = solve(other, plotting.keep, begin)
+        fit = solve_network(other, plotting.keep, begin)
     except BookError:
         return None
     shown = (

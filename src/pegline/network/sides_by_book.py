@@ -18,7 +18,15 @@ from typing import Final
 
 from pegline.network.growing_figure import Hints
 from pegline.network.model import Adjustment
-from pegline.network.observation_types import Angle, Bearing, Chainage, Control, Distance, Observation, Ranging
+from pegline.network.observation_types import (
+    AngleAtStation,
+    Chainage,
+    ControlCoordinate,
+    Distance,
+    LineBearing,
+    Observation,
+    Ranging,
+)
 from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.plane import wrap_angle
 from pegline.records import record
@@ -152,7 +160,7 @@ class _Figure:
         told = [
             one.points
             for one in self.observations
-            if isinstance(one, Angle) or (isinstance(one, Bearing | Control) and several)
+            if isinstance(one, AngleAtStation) or (isinstance(one, LineBearing | ControlCoordinate) and several)
         ]
         across = (stations for _, stations in self.groups if self.axis(stations) is None)
         return frozenset(name for names in (*told, *across) for name in names)
@@ -160,20 +168,20 @@ class _Figure:
     @cached_property
     def _directions(self) -> bool:
         """Return whether more than one direction of the frame is known."""
-        known = {one.station for one in self.observations if isinstance(one, Control)}
-        bearings = sum(isinstance(one, Bearing) for one in self.observations)
+        known = {one.station for one in self.observations if isinstance(one, ControlCoordinate)}
+        bearings = sum(isinstance(one, LineBearing) for one in self.observations)
         return bearings + max(len(known) - 1, 0) > 1
 
     @cached_property
     def hand_is_open(self) -> bool:
         """Return whether the whole, mirrored, would agree with all that was measured."""
-        if any(isinstance(one, Angle) for one in self.observations):
+        if any(isinstance(one, AngleAtStation) for one in self.observations):
             return False
-        known = dict.fromkeys(one.station for one in self.observations if isinstance(one, Control))
-        pairs = [one.points for one in self.observations if isinstance(one, Bearing)]
+        known = dict.fromkeys(one.station for one in self.observations if isinstance(one, ControlCoordinate))
+        pairs = [one.points for one in self.observations if isinstance(one, LineBearing)]
         pairs += [(first, other) for first, other in combinations(known, 2)][: len(known)]
         ways = [self._way(*pair) for pair in pairs]
-        sd = max((one.booking.sd for one in self.observations if isinstance(one, Bearing)), default=0.01)
+        sd = max((one.booking.sd for one in self.observations if isinstance(one, LineBearing)), default=0.01)
         return all(abs(wrap_angle(2 * (way - ways[0]))) < 2 * self.adjustment.critical * sd for way in ways[1:])
 
     def _way(self, start: str, end: str) -> float:

@@ -14,7 +14,7 @@ from typing import cast
 from pegline.errors import Finding
 from pegline.network.arc_intersection import (
     XY,
-    Arc,
+    ArcAboutStation,
     cut_sd,
     cut_sine,
     gap,
@@ -107,7 +107,7 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
     figure.unsettled.pop(name, None)
     for number, line, other in figure.lines[name]:
         if other not in figure.at:
-            arc = Arc(number, name, at, line.booking.value, line.booking.sd, line.booking.part == "tie")
+            arc = ArcAboutStation(number, name, at, line.booking.value, line.booking.sd, line.booking.part == "tie")
             figure.arcs[other].append(arc)
             _push(figure, other)
     for other in figure.referred[name]:
@@ -146,7 +146,7 @@ def _push(figure: Figure, name: str) -> None:
             heapq.heappush(figure.heap, (key, name, first, second))
 
 
-def _try_arcs(figure: Figure, name: str, one: Arc, other: Arc) -> None:
+def _try_arcs(figure: Figure, name: str, one: ArcAboutStation, other: ArcAboutStation) -> None:
     images = meetings(one, other)
     if images is None:
         lacking = gap(one, other)
@@ -160,7 +160,7 @@ def _try_arcs(figure: Figure, name: str, one: Arc, other: Arc) -> None:
     _place_by_arcs(figure, name, images[chosen], one, other)
 
 
-def _place_by_arcs(figure: Figure, name: str, at: XY, one: Arc, other: Arc) -> None:
+def _place_by_arcs(figure: Figure, name: str, at: XY, one: ArcAboutStation, other: ArcAboutStation) -> None:
     figure.used.update((one.number, other.number))
     figure.pairs[name] = (one.centre, other.centre)
     figure.bent = True
@@ -171,7 +171,9 @@ def _place_by_arcs(figure: Figure, name: str, at: XY, one: Arc, other: Arc) -> N
         _settle_hand(figure)
 
 
-def _settle(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, other: Arc) -> int | None:
+def _settle(
+    figure: Figure, name: str, images: tuple[XY, XY], one: ArcAboutStation, other: ArcAboutStation
+) -> int | None:
     """Return which of two mirror images is meant, None where nothing tells."""
     if not figure.tentative:
         for side in (_by_side(figure, name, images), _by_drawing(figure, name, images, one, other)):
@@ -189,7 +191,9 @@ def _by_side(figure: Figure, name: str, images: tuple[XY, XY]) -> int | None:
     return fits.index(True) if fits[0] != fits[1] else None
 
 
-def _by_drawing(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, other: Arc) -> int | None:
+def _by_drawing(
+    figure: Figure, name: str, images: tuple[XY, XY], one: ArcAboutStation, other: ArcAboutStation
+) -> int | None:
     """Return the image that the sketch means: by the triangle with the centres, else by the whole sketch."""
     sketches = figure.hints.sketches
     if name not in sketches:
@@ -225,13 +229,15 @@ def _sketch_placement(figure: Figure) -> Callable[[XY], XY] | None:
     return lay
 
 
-def _by_further_lines(figure: Figure, name: str, images: tuple[XY, XY], one: Arc, other: Arc) -> int | None:
+def _by_further_lines(
+    figure: Figure, name: str, images: tuple[XY, XY], one: ArcAboutStation, other: ArcAboutStation
+) -> int | None:
     further = [arc for arc in figure.arcs[name] if arc.number not in (one.number, other.number)]
     misfits = [max((_misfit(figure, image, arc, one, other) for arc in further), default=0.0) for image in images]
     return settled_image(misfits)
 
 
-def _misfit(figure: Figure, image: XY, arc: Arc, one: Arc, other: Arc) -> float:
+def _misfit(figure: Figure, image: XY, arc: ArcAboutStation, one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return how far an image misfits a further arc, in standard deviations of the misfit."""
     distance = hypot(image[0] - arc.at[0], image[1] - arc.at[1])
     rough = hypot(arc.sd, figure.rough[arc.centre], figure.rough[one.centre], figure.rough[other.centre])
@@ -262,7 +268,9 @@ def _settle_hand(figure: Figure) -> None:
         if not hand:
             figure.at = {key: (x, -y) for key, (x, y) in figure.at.items()}
             for arcs in figure.arcs.values():
-                arcs[:] = [Arc(a.number, a.centre, (a.at[0], -a.at[1]), a.radius, a.sd, a.tie) for a in arcs]
+                arcs[:] = [
+                    ArcAboutStation(a.number, a.centre, (a.at[0], -a.at[1]), a.radius, a.sd, a.tie) for a in arcs
+                ]
         figure.heap.clear()
         figure.waiting.clear()
         for other in list(figure.arcs):

@@ -7,7 +7,15 @@ from math import cos, hypot, sin
 from typing import Final
 
 from pegline.measures.values import Side
-from pegline.network.arc_intersection import XY, Arc, cut_sine, meetings, point_between, settled_image, twice_area
+from pegline.network.arc_intersection import (
+    XY,
+    ArcAboutStation,
+    cut_sine,
+    meetings,
+    point_between,
+    settled_image,
+    twice_area,
+)
 from pegline.network.observation_types import (
     Chainage,
     Distance,
@@ -55,7 +63,7 @@ def place_point(
     side: Side | None,
 ) -> _Placed | None:
     """Return where a point stands, by which observations, and the centres of arcs; None while nothing tells."""
-    circles: list[Arc] = []
+    circles: list[ArcAboutStation] = []
     for group in groups:
         ones = [(n, observations[n]) for n in group]
         placed = _square_off(ones, at) or _wall_intersection(ones, at)
@@ -120,18 +128,18 @@ def _turn_left(start: XY, end: XY, angle: float) -> XY:
     return (c * dx - s * dy, s * dx + c * dy)
 
 
-def _circles(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[Arc]:
+def _circles(name: str, ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -> Iterator[ArcAboutStation]:
     for number, one in ones:
         if isinstance(one, Oblique) and one.start in at and one.end in at:
             foot = point_between(at[one.start], at[one.end], one.share)
-            yield Arc(number, f"{one.start}-{one.end}", foot, one.booking.value, one.booking.sd, tie=False)
+            yield ArcAboutStation(number, f"{one.start}-{one.end}", foot, one.booking.value, one.booking.sd, tie=False)
         if isinstance(one, Distance):
             centre = one.start if name == one.end else one.end
             if centre in at:
-                yield Arc(number, centre, at[centre], one.booking.value, one.booking.sd, tie=False)
+                yield ArcAboutStation(number, centre, at[centre], one.booking.value, one.booking.sd, tie=False)
 
 
-def _by_rays(rays: Sequence[_Ray], circles: Sequence[Arc]) -> _Placed | None:
+def _by_rays(rays: Sequence[_Ray], circles: Sequence[ArcAboutStation]) -> _Placed | None:
     for number, corner, (x, y), centre in rays:
         for arc in circles:
             if arc.centre == centre:
@@ -146,7 +154,7 @@ def _by_rays(rays: Sequence[_Ray], circles: Sequence[Arc]) -> _Placed | None:
 
 
 def _by_circles(
-    circles: Sequence[Arc], at: Mapping[str, XY], side: Side | None, row: tuple[tuple[str, str] | None, int]
+    circles: Sequence[ArcAboutStation], at: Mapping[str, XY], side: Side | None, row: tuple[tuple[str, str] | None, int]
 ) -> _Placed | None:
     pairs = [(one, other) for i, other in enumerate(circles) for one in circles[:i]]
     for one, other in sorted(pairs, key=lambda pair: -cut_sine(*pair)):
@@ -161,8 +169,8 @@ def _by_circles(
 
 def _image(
     images: tuple[XY, XY],
-    pair: tuple[Arc, Arc],
-    circles: Sequence[Arc],
+    pair: tuple[ArcAboutStation, ArcAboutStation],
+    circles: Sequence[ArcAboutStation],
     at: Mapping[str, XY],
     side: Side | None,
     row: tuple[tuple[str, str] | None, int],

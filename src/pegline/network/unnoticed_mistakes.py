@@ -13,7 +13,6 @@ from math import inf, radians
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.book.model import Book
 from pegline.network.adjust import hints
@@ -26,13 +25,12 @@ from pegline.network.model import Adjustment
 from pegline.network.observation_types import Booking, Observation
 from pegline.network.quality import POWER, base_holding
 from pegline.network.second_crossings import second_crossings
-from pegline.plane import Array
+from pegline.plane import Array, Ints
 from pegline.records import record
 from pegline.reduction.model import Reduction
 
 __all__ = ["MAX_MISTAKE", "MAX_TURN", "Compared", "Unnoticed", "find_unnoticed", "moved_points", "noticed_mistakes"]
 
-Ints = NDArray[np.int64]
 
 MAX_MISTAKE: Final = 20.0  #: metres: a larger mistake counts as any; people do not make many
 MAX_TURN: Final = radians(20)  #: the same of bearings and angles

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from pegline.book.model import At, Book
-from pegline.network.least_squares import Fit, linearise, misclosures, with_observations
+from pegline.network.least_squares import Fit
+from pegline.network.linear_equations import linearise, misclosures, with_observations
 from pegline.network.observation_types import Booking, Distance
 from pegline.reduction.model import Reduction
 

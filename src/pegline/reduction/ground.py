@@ -13,7 +13,7 @@ from statistics import NormalDist
 
 from pegline.measures.values import Accuracy, Reading
 from pegline.reduction.model import Ground, TapeConstants
-from pegline.reduction.tape import CORRECTIONS, PLAIN, Conditions, lays
+from pegline.reduction.tape import CORRECTIONS, PLAIN_CONDITIONS, Conditions, lays
 
 __all__ = [
     "DOUBT",
@@ -73,7 +73,7 @@ def chi2_exceeded(value: float, freedom: int) -> float:
 
 
 #: Standard deviation of the finest reading of a tape, metres. Common practice.
-FINEST = 1e-4
+FINEST_SD = 1e-4
 #: By how much a doubtful reading (``~``) is weaker than another.
 DOUBT = 3.0
 
@@ -81,7 +81,7 @@ DOUBT = 3.0
 def correct_length(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, dict[str, float]]:
     """Return a reading as a level length on the ground, with what each correction added, metres."""
     ledger: dict[str, float] = {}
-    if conditions is PLAIN:
+    if conditions is PLAIN_CONDITIONS:
         return length, ledger
     for correction in CORRECTIONS:
         if correction.asked(conditions) and all(
@@ -94,7 +94,7 @@ def correct_length(length: float, conditions: Conditions, tape: TapeConstants) -
 
 def missing_constants(conditions: Conditions, tape: TapeConstants) -> list[tuple[str, list[str]]]:
     """Return each correction that was asked for but cannot be made, with the constants that the tape lacks."""
-    if conditions is PLAIN:
+    if conditions is PLAIN_CONDITIONS:
         return []
     asked = ((c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions))
     lacking = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
@@ -114,7 +114,7 @@ def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, un
         if abs(length) <= tape.nominal:
             return tape.lay_sd
         return tape.lay_sd * sqrt(lays(length, tape.nominal))
-    return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2) or FINEST
+    return sqrt(accuracy.fixed.metres(unit) ** 2 + (accuracy.per_length * length) ** 2) or FINEST_SD
 
 
 def reduce_reading(

@@ -16,7 +16,7 @@ __all__ = ["COMPASS_SD", "SIGHTING_SD", "angle_sd", "passage_ground"]
 COMPASS_SD: Final = radians(1.0)
 #: How well the end of a perpendicular is brought into line with a far peg by eye, metres. Common practice.
 SIGHTING_SD: Final = 0.020
-STEP: Final = 1e-6  #: by which a reading is changed to see what the length owes to it, metres or radians
+READING_DIFFERENCE: Final = 1e-6  #: by which a reading is changed to see what the length owes to it, metres or radians
 
 
 def passage_ground(passage: Passage, grounds: Sequence[Ground], right_angle_sd: float) -> Ground:
@@ -52,9 +52,9 @@ def _slopes(passage: Passage, lengths: Sequence[float]) -> list[float]:
     slopes = []
     for number in range(len(lengths)):
         more, less = list(lengths), list(lengths)
-        more[number] += STEP
-        less[number] -= STEP
-        slopes.append((passage_length(passage, more) - passage_length(passage, less)) / (2 * STEP))
+        more[number] += READING_DIFFERENCE
+        less[number] -= READING_DIFFERENCE
+        slopes.append((passage_length(passage, more) - passage_length(passage, less)) / (2 * READING_DIFFERENCE))
     return slopes
 
 
@@ -96,5 +96,7 @@ def angle_sd(passage: Passage, lengths: Sequence[float], right_angle_sd: float) 
             return hypot(by_square, apart * back / (back - near) ** 2 * SIGHTING_SD)
     if isinstance(passage.angle, ChainAngle):
         return 0.0
-    by_turn = passage_length(passage, lengths, STEP) - passage_length(passage, lengths, -STEP)
-    return abs(by_turn) / (2 * STEP) * COMPASS_SD
+    by_turn = passage_length(passage, lengths, READING_DIFFERENCE) - passage_length(
+        passage, lengths, -READING_DIFFERENCE
+    )
+    return abs(by_turn) / (2 * READING_DIFFERENCE) * COMPASS_SD

@@ -17,7 +17,7 @@ __all__ = [
     "CORRECTIONS",
     "DROP_SD",
     "GRAVITY",
-    "PLAIN",
+    "PLAIN_CONDITIONS",
     "RISE_SD",
     "SLOPE_SD",
     "Conditions",
@@ -231,7 +231,7 @@ class Conditions:
 
 
 #: Nothing booked, nothing to correct: most offsets of most books.
-PLAIN: Final = Conditions()
+PLAIN_CONDITIONS: Final = Conditions()
 
 
 @record(frozen=True, slots=True)

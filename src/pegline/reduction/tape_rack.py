@@ -15,7 +15,7 @@ from pegline.measures.values import Accuracy, Reading
 from pegline.records import record
 from pegline.reduction.ground import mean_of_readings, reduce_reading, spread_limit, spread_passes
 from pegline.reduction.model import Ground, TapeConstants
-from pegline.reduction.tape import PLAIN, Conditions
+from pegline.reduction.tape import PLAIN_CONDITIONS, Conditions
 
 __all__ = [
     "CLASS_LIMITS",
@@ -166,7 +166,7 @@ class Rack:
         if key not in self.standards:
             booked = self.book.tapes.get(tape.name)
             true = true_length(booked, day, self.book.unit) if booked else None
-            self.standards[key] = PLAIN if true is None else Conditions(true_length=true)
+            self.standards[key] = PLAIN_CONDITIONS if true is None else Conditions(true_length=true)
             if booked and true is None:
                 self._tell_standard(booked, day)
         return self.standards[key]

@@ -13,7 +13,7 @@ from builders import weir_survey as records
 
 from pegline.commands.fit.layers import _motion, write_survey
 from pegline.frame.crs import grid_of
-from pegline.frame.transformation import NEEDED, carry_points, fit
+from pegline.frame.transformation import POINTS_NEEDED, carry_points, fit
 from pegline.network.confidence import CHI2_95, variances_of
 from pegline.writers.gis import gpkg
 from pegline.writers.gis.package import FIGURES, PLACE_LAYERS, Package, move_package, package
@@ -53,7 +53,7 @@ def share_inside(trials: int) -> float:
     whole, inside = package(records.survey()), []
     for seed in range(trials):
         random = np.random.default_rng(seed)
-        kind = list(NEEDED)[seed % 3]
+        kind = list(POINTS_NEEDED)[seed % 3]
         matrix = transformation(random, kind)
         target = carry_points(matrix, SOURCE) + random.normal(0, SD, SOURCE.shape)
         fitted = fit(kind, SOURCE, target, np.full(len(SOURCE), SD))  # type: ignore[arg-type]

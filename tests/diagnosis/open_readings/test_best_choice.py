@@ -10,7 +10,7 @@ from builders.sound_book import SOUND
 
 from pegline.diagnosis.open_readings.best_choice import best_choice
 from pegline.diagnosis.open_readings.choices import observed_in, readings_left_open, with_choice
-from pegline.diagnosis.open_readings.settlement import CHOSEN, ENOUGH, choice_finding, odds, settle_open_readings
+from pegline.diagnosis.open_readings.settlement import CHOSEN, ENOUGH_ODDS, choice_finding, odds, settle_open_readings
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
 from pegline.network.adjust import adjust
@@ -115,7 +115,7 @@ def test_odds_just_short_of_enough_are_refused():
     either = book("taped: 54.23", "taped: {either: [54.93, 54.23]}")
     (reading,) = readings_left_open(either)
     short = odds(0.0, 5.8)  # exp(2.9) = 18 to 1, by hand
-    assert short < ENOUGH
+    assert short < ENOUGH_ODDS
     finding = choice_finding(either, reading, 1, short)
     assert finding.rule == "either-open"
     assert "probability of the better one 95 %" in finding.text
@@ -209,7 +209,7 @@ def test_of_forty_open_readings_in_forty_stations_those_that_can_be_told_are_rig
     book = parse_book(text.encode(), "half-read.yaml")
     readings = readings_left_open(book)
     found = best_choice(book, readings)
-    sure = [place for place, misfit in enumerate(found.others) if odds(found.misfit, misfit) >= ENOUGH]
+    sure = [place for place, misfit in enumerate(found.others) if odds(found.misfit, misfit) >= ENOUGH_ODDS]
 
     assert found.closes
     assert len(sure) >= 32

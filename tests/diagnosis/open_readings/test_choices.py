@@ -5,7 +5,7 @@ from functools import cache
 from typing import get_args, get_type_hints
 
 from pegline.book.model import Book
-from pegline.diagnosis.open_readings.choices import HOLDERS, PARTS
+from pegline.diagnosis.open_readings.choices import HOLDERS, SECTIONS_WITH_READINGS
 from pegline.measures.values import Reading
 
 
@@ -33,6 +33,6 @@ def records(hint):
 
 def test_every_field_that_can_hold_a_reading_is_looked_through():
     # Distances of witnesses fix no point of the survey: whatever they may be, no other measurement tells.
-    assert {*PARTS, "witnesses"} == set(fields_that_hold(Book))
-    within = {kind for part in PARTS for kind in records(get_type_hints(Book)[part])} - {Reading}
+    assert {*SECTIONS_WITH_READINGS, "witnesses"} == set(fields_that_hold(Book))
+    within = {kind for part in SECTIONS_WITH_READINGS for kind in records(get_type_hints(Book)[part])} - {Reading}
     assert {kind: fields_that_hold(kind) for kind in within if fields_that_hold(kind)} == HOLDERS

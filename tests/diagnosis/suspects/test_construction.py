@@ -9,7 +9,7 @@ from pegline.diagnosis.suspects.construction import construct
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.measures.values import Pair, Side
 from pegline.network.dependents import change_of, with_reading_changed
-from pegline.network.least_squares import with_observations
+from pegline.network.linear_equations import with_observations
 from pegline.network.start import Hints, start_figure
 
 SAME = 1e-6  # metres

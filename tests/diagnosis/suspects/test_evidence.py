@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pegline.diagnosis.suspects.evidence import (
-    LEAST,
+    LEAST_MISTAKE_METRES,
     LOOSEST,
-    MOST,
+    MOST_MISTAKE_METRES,
     PEG_ASTRAY,
     SOMETHING_ELSE_SHARE,
     any_size,
@@ -22,7 +22,7 @@ from pegline.network.observation_types import Distance, Ranging
 
 def test_mistakes_of_any_size_between_the_limits_make_a_whole():
     # On a logarithmic grid, both signs: ∫ p(δ) dδ = 2 ∫ p δ d ln δ.
-    steps = np.linspace(log(LEAST), log(MOST), 2001)
+    steps = np.linspace(log(LEAST_MISTAKE_METRES), log(MOST_MISTAKE_METRES), 2001)
     sizes = np.exp(steps)
     density = np.array([any_size(float(size), 0.0, Distance) for size in sizes])
     assert 2 * np.trapezoid(density * sizes, steps) == pytest.approx(1.0, rel=1e-3)
@@ -51,8 +51,12 @@ def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be()
 def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, among):
     # By a million draws, a second mistake below the least counted as none.
     draws = np.abs(np.random.default_rng(3).multivariate_normal(amounts, among, 1_000_000))
-    sizes = np.maximum(draws, LEAST)
-    density = np.minimum(MOST / sizes, 1.0) ** 4 / (2 * sizes * log(MOST / LEAST)) * (draws >= LEAST)
+    sizes = np.maximum(draws, LEAST_MISTAKE_METRES)
+    density = (
+        np.minimum(MOST_MISTAKE_METRES / sizes, 1.0) ** 4
+        / (2 * sizes * log(MOST_MISTAKE_METRES / LEAST_MISTAKE_METRES))
+        * (draws >= LEAST_MISTAKE_METRES)
+    )
     mean = float(np.mean(density[:, 0] * density[:, 1]))
     found = two_of_any_size(np.array(amounts), np.array(among), (Distance, Distance))
     assert found == pytest.approx(mean, rel=0.05)
@@ -67,8 +71,10 @@ def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, 
 )
 def test_the_share_of_a_pair_within_limits_is_that_of_what_it_may_be(amounts, among, limits):
     draws = np.random.default_rng(4).multivariate_normal(amounts, among, 2_000_000)
-    sizes = np.maximum(np.abs(draws), LEAST)
-    density = np.prod(np.minimum(MOST / sizes, 1.0) ** 4 / sizes * (np.abs(draws) >= LEAST), axis=1)
+    sizes = np.maximum(np.abs(draws), LEAST_MISTAKE_METRES)
+    density = np.prod(
+        np.minimum(MOST_MISTAKE_METRES / sizes, 1.0) ** 4 / sizes * (np.abs(draws) >= LEAST_MISTAKE_METRES), axis=1
+    )
     inside = (draws[:, 0] >= limits[0]) & (draws[:, 0] <= limits[1])
     found = share_within(np.array(amounts), np.array(among), (Distance, Distance), 0, limits)
     assert found == pytest.approx(float(density[inside].sum() / density.sum()), abs=0.02)
@@ -84,5 +90,5 @@ def test_an_amount_of_which_an_arc_that_is_touched_seems_to_tell_nothing_is_told
 @pytest.mark.parametrize("sigmas", [5.0, 20.0, 200.0])
 def test_with_one_check_something_else_is_one_mistake_of_any_size_of_the_check_itself(sigmas):
     # A misclosure of so many σ, every order of magnitude alike: √(2π) / (2 ρ ln(most / least)).
-    expected = SOMETHING_ELSE_SHARE * sqrt(2 * pi) / (2 * sigmas * log(MOST / LEAST))
+    expected = SOMETHING_ELSE_SHARE * sqrt(2 * pi) / (2 * sigmas * log(MOST_MISTAKE_METRES / LEAST_MISTAKE_METRES))
     assert exp(something_else(sigmas**2, 1)) == pytest.approx(expected)

@@ -6,7 +6,7 @@ from math import dist
 
 import pytest
 
-from pegline.diagnosis.suspects.neighbourhood import SMALL
+from pegline.diagnosis.suspects.neighbourhood import SMALL_SURVEY_UNKNOWNS
 from pegline.readers import parse_book
 from pegline.survey import Survey, reduce
 
@@ -47,7 +47,7 @@ def true(line: str) -> float:
 
 
 def test_a_sound_one_passes():
-    assert 2 * len(AT) - 3 > SMALL
+    assert 2 * len(AT) - 3 > SMALL_SURVEY_UNKNOWNS
     assert mesh(wrong={}).diagnosis.suspects == ()
 
 

@@ -14,7 +14,8 @@ from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.errors import BookError
 from pegline.network.adjust import adjust
 from pegline.network.dependents import Rate, change_of, with_reading_changed
-from pegline.network.least_squares import solve, with_observations
+from pegline.network.least_squares import solve_network
+from pegline.network.linear_equations import with_observations
 from pegline.network.observation_types import with_value
 from pegline.readers import parse_book
 
@@ -25,7 +26,7 @@ NAMES = ["quad with pegs", "farm", "two hubs", "fixed by ties"]
 def survey(name, seed=3):
     """Return a simulated survey, and where its solution begins."""
     network = Framework(NETWORKS[name]()).measure(np.random.default_rng(seed))
-    return network, solve(network)
+    return network, solve_network(network)
 
 
 def test_readings_that_share_lays_are_solved_as_the_network_solves_them():
@@ -39,7 +40,7 @@ def test_readings_that_share_lays_are_solved_as_the_network_solves_them():
     solved = all_solved(network, [Variant({n: one}) for n, one in others.items()], fit.parameters)
 
     for v, (n, one) in enumerate(others.items()):
-        alone = solve(with_observations(network, [*ones[:n], one, *ones[n + 1 :]]), None, fit.parameters)
+        alone = solve_network(with_observations(network, [*ones[:n], one, *ones[n + 1 :]]), None, fit.parameters)
         assert solved.parameters[v][:-3] == pytest.approx(alone.parameters[:-3], abs=SOLVED)
         assert solved.squares[v] == pytest.approx(alone.square_sum, rel=1e-3)
 
@@ -59,7 +60,7 @@ def test_a_reading_replaced_is_solved_as_the_network_solves_it(name):
     solved = all_solved(network, [Variant({n: one}) for n, one in others.items()], fit.parameters)
 
     for v, (n, one) in enumerate(others.items()):
-        expected = solve(with_observations(network, [one if m == n else old for m, old in enumerate(ones)]))
+        expected = solve_network(with_observations(network, [one if m == n else old for m, old in enumerate(ones)]))
         assert solved.squares[v] == pytest.approx(expected.square_sum, abs=0.01)
         assert solved.parameters[v] == pytest.approx(expected.parameters, abs=SOLVED)
 
@@ -73,7 +74,7 @@ def test_an_amount_to_be_found_is_what_leaving_the_reading_out_gives(name):
             continue
         keep = np.arange(len(ones)) != n
         try:
-            without = solve(network, keep, fit.parameters)
+            without = solve_network(network, keep, fit.parameters)
         except BookError:  # what nothing else holds cannot be left out
             continue
         spoilt = with_observations(network, with_reading_changed(ones, n, 0.3))

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pegline.detail.model import Path
-from pegline.detail.path import FLAT, SMALL, Place1D, area, cut, piece_lengths, pieces
+from pegline.detail.path import FLAT_BULGE, SMALL_BULGE, Place1D, area, cut, piece_lengths, pieces
 from pegline.plane import Array, distance, left_of
 from pegline.records import record
 
@@ -126,14 +126,14 @@ def _under(piece: _Piece) -> float:
 
 def _segment(b: float) -> float:
     """Return the area between an arc and a chord of 1; the formula of ``detail.path.enclosed`` for one number."""
-    if abs(b) < SMALL:
+    if abs(b) < SMALL_BULGE:
         return b / 3 + b**3 / 15
     return ((1 + b * b) ** 2 * atan(b) - b * (1 - b * b)) / (8 * b * b)
 
 
 def _shares(piece: _Piece) -> tuple[float, ...]:
     """Return the shares of a piece's length or angle, between its ends, at which it crosses y = 0, in order."""
-    if abs(piece.bulge) < FLAT:
+    if abs(piece.bulge) < FLAT_BULGE:
         return (piece.y0 / (piece.y0 - piece.y1),) if piece.y0 * piece.y1 < 0 else ()
     return tuple(sorted(_share(piece, t) for t in _roots(piece)))
 
@@ -185,7 +185,7 @@ def _at(piece: _Piece, share: float) -> tuple[float, float]:
     """Return the point at a share of a piece's angle or length."""
     dx, dy = piece.x1 - piece.x0, piece.y1 - piece.y0
     half = 2 * atan(piece.bulge)
-    if abs(half) < FLAT:
+    if abs(half) < FLAT_BULGE:
         return piece.x0 + share * dx, piece.y0 + share * dy
     ratio, turn = sin(share * half) / sin(half), (1 - share) * half
     c, s = cos(turn), sin(turn)

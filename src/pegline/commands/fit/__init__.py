@@ -25,7 +25,7 @@ from pegline.commands.fit.sources import (
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.frame.crs import Grid, grid_of
 from pegline.frame.local_transformation import fit_local
-from pegline.frame.transformation import KINDS, Transformation, find_mix_up, fit
+from pegline.frame.transformation import TRANSFORMATIONS, Transformation, find_mix_up, fit
 
 __all__ = ["arguments", "run"]
 
@@ -42,7 +42,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="further sheets, fitted together with the first by points of one name",
     )
     parser.add_argument("--out", type=Path, required=True, help="the file to write; of several sheets, the folder")
-    parser.add_argument("--kind", choices=KINDS, help="which transformation (default similarity)")
+    parser.add_argument("--kind", choices=TRANSFORMATIONS, help="which transformation (default similarity)")
     parser.add_argument("--crs", help="the grid, where the list of points does not name it")
     parser.add_argument("--control", type=Path, help="eastings and northings by name, where POINTS does not tell them")
     parser.add_argument("--without", action="append", default=[], metavar="NAME", help="leave a point out")

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.errors import BookError, Finding, OpenError, Place, UsageError
-from pegline.frame.transformation import KINDS, Kind
+from pegline.frame.transformation import TRANSFORMATIONS, TransformationKind
 from pegline.measures.keys import Key, Record, mapping
 from pegline.measures.reading_log import ReadingLog
 from pegline.measures.scalars import NAME, NUMBER, TEXT, number_within, word
@@ -56,7 +56,7 @@ class PointList:
     ]
     place: Place
     crs: Annotated[str | None, Key(TEXT, "The grid: a code such as EPSG:27700.")] = None
-    kind: Annotated[Kind | None, Key(word(*KINDS), "Which transformation.")] = None
+    kind: Annotated[TransformationKind | None, Key(word(*TRANSFORMATIONS), "Which transformation.")] = None
     accuracy: Annotated[float, Key(_ACCURACY, "Standard deviation of points that tell none of their own.")] = USUAL_SD
     drawn: Annotated[
         float | None,
@@ -84,7 +84,7 @@ class CommonPoints:
     points: tuple[CommonPoint, ...]
     place: Place
     crs: str | None
-    kind: Kind | None
+    kind: TransformationKind | None
 
     @property
     def source(self) -> NDArray[np.float64]:

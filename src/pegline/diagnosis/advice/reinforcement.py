@@ -27,16 +27,16 @@ from pegline.network.quality import POWER
 from pegline.plane import Array, Ints
 from pegline.records import record
 
-__all__ = ["NEAREST", "REACH", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
+__all__ = ["NEAREST_STATIONS", "REACH_FACTOR", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
 
 Judge = Callable[[Array], float]
 
-NEAREST: Final = 14  #: stations about the place in question between which new lines are looked for
+NEAREST_STATIONS: Final = 14  #: stations about the place in question between which new lines are looked for
 WEAKEST: Final = 12  #: lines that advice for a sound survey looks at
 OTHERS: Final = 0.1  #: what the other lines count beside the weakest
-REACH: Final = 1.5  #: how much longer than the longest line taped a new one may be
+REACH_FACTOR: Final = 1.5  #: how much longer than the longest line taped a new one may be
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
-WORTH: Final = 0.02  #: gains below this are not worth a walk,
+LEAST_GAIN: Final = 0.02  #: gains below this are not worth a walk,
 RAISED: Final = 1.2  #: nor a redundancy number raised by less: a tenth of the mistake that could stay hidden
 
 
@@ -173,7 +173,7 @@ def _best_lines(
     for _ in range(min(2, len(lines.pairs))):
         best = int(np.argmax(np.round([judge(lines.with_line(number)) for number in range(len(lines.pairs))], 9)))
         then = figure(lines.with_line(best))
-        if then - now < WORTH or then < RAISED * now:
+        if then - now < LEAST_GAIN or then < RAISED * now:
             break
         start, end = (fit.network.names[point] for point in lines.pairs[best])
         advice.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))
@@ -191,9 +191,9 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: NewLineTape, is_
     ones = [network.observations[int(n)] for n in numbers]
     about = sorted({network.index[name] for one in ones for name in one.points})
     away = np.hypot(*(positions[: network.stations, None] - positions[about]).transpose(2, 0, 1)).min(axis=1)
-    near = np.argsort(away, kind="stable")[: max(NEAREST, len([p for p in about if p < network.stations]))]
+    near = np.argsort(away, kind="stable")[: max(NEAREST_STATIONS, len([p for p in about if p < network.stations]))]
     longest = max((one.booking.value for one in network.observations if is_line(one)), default=0.0)
-    reach = REACH * longest * network.scale
+    reach = REACH_FACTOR * longest * network.scale
     taped_pairs = {frozenset(one.points) for one in network.observations if is_line(one)}
     taped_pairs |= {frozenset(pair) for pair in on_one_line(network.observations)}
     pairs = [

@@ -20,27 +20,35 @@ from typing import Final, Literal
 
 import numpy as np
 
-from pegline.diagnosis.advice.reinforcement import NEAREST, REACH, NewLineTape, Sight, is_line, on_one_line, open_ground
+from pegline.diagnosis.advice.reinforcement import (
+    NEAREST_STATIONS,
+    REACH_FACTOR,
+    NewLineTape,
+    Sight,
+    is_line,
+    on_one_line,
+    open_ground,
+)
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
 from pegline.network.kinds import MeasurementKind
-from pegline.network.least_squares import Network
-from pegline.network.observation_types import Control, Produced, Ranging, Square
+from pegline.network.linear_equations import Network
+from pegline.network.observation_types import ControlCoordinate, Produced, Ranging, Square
 from pegline.plane import Array
 from pegline.records import record
 
 __all__ = ["telling_apart"]
 
-SURE: Final = 0.97  #: a suspect of this probability needs no measurement but its own
-LEAST_SHARE: Final = 0.01  #: suspects of less are not asked about
-MOST: Final = 10  #: suspects that are asked about
-SETTLED: Final = 0.9  #: expected probability of the right one from which nothing more is advised
-WORTH: Final = 0.02  #: a rise below this is not worth a walk
+SURE_PROBABILITY: Final = 0.97  #: a suspect of this probability needs no measurement but its own
+LEAST_SHARE_ASKED: Final = 0.01  #: suspects of less are not asked about
+MAX_SUSPECTS_ASKED: Final = 10  #: suspects that are asked about
+SETTLED_PROBABILITY: Final = 0.9  #: expected probability of the right one from which nothing more is advised
+WORTH_A_WALK: Final = 0.02  #: a rise below this is not worth a walk
 LINE_COST: Final = 0.03  #: a new line must raise the probability by so much more than one taped again
-SPREAD: Final = 2.0  #: what a hypothesis foretells is known by so many standard deviations of one reading
+SPREAD_SIGMAS: Final = 2.0  #: what a hypothesis foretells is known by so many standard deviations of one reading
 PEG_STATIONS: Final = 6  #: stations among which four are chosen for a new peg
 
 
@@ -86,10 +94,10 @@ def telling_apart(suspicion: Suspicion, tape: NewLineTape, *, is_clear: Sight = 
             key=lambda one: _expected_probability(shares, apart + one.apart) - _cost(one),
             default=None,
         )
-        if best is None or now >= SETTLED:
+        if best is None or now >= SETTLED_PROBABILITY:
             break
         then = _expected_probability(shares, apart + best.apart)
-        if then - now < WORTH:
+        if then - now < WORTH_A_WALK:
             continue
         why = f"it would tell apart {names}"
         if suspicion.candidates_that_close:
@@ -115,9 +123,9 @@ def _likeliest(probabilities: Array, apart: Array) -> float:
 def _open(suspicion: Suspicion) -> list[Candidate]:
     """Return the suspects between which it is open which is wrong."""
     if not suspicion.candidates_that_close:
-        return list(sorted(suspicion.candidates, key=lambda one: one.best.square)[:MOST])
-    candidates = [one for one in suspicion.candidates if one.share >= LEAST_SHARE][:MOST]
-    return [] if candidates and candidates[0].share >= SURE else candidates
+        return list(sorted(suspicion.candidates, key=lambda one: one.best.square)[:MAX_SUSPECTS_ASKED])
+    candidates = [one for one in suspicion.candidates if one.share >= LEAST_SHARE_ASKED][:MAX_SUSPECTS_ASKED]
+    return [] if candidates and candidates[0].share >= SURE_PROBABILITY else candidates
 
 
 def _name(suspicion: Suspicion, one: Candidate) -> str:
@@ -164,9 +172,9 @@ class _Options:
         off = variants.misclosures(np.array([one.parameters for one in verdicts]), amounts) * network.sds
         for number in dict.fromkeys(n for one in verdicts for n in one.hypothesis.numbers):
             observation = network.observations[number]
-            if not isinstance(observation, Ranging | Square | Produced | Control):
+            if not isinstance(observation, Ranging | Square | Produced | ControlCoordinate):
                 foretold = variants.value_of(number, amounts) - off[:, number]
-                sd = SPREAD * observation.booking.sd
+                sd = SPREAD_SIGMAS * observation.booking.sd
                 yield _Measurement(
                     observation.booking.label, "again", _apart(foretold, sd), kind=observation.booking.kind
                 )
@@ -176,12 +184,12 @@ class _Options:
         ones = network.observations
         taped_pairs = {frozenset(one.points) for one in ones if is_line(one)}
         taped_pairs |= {frozenset(pair) for pair in on_one_line(ones)}
-        reach = REACH * max((one.booking.value for one in ones if is_line(one)), default=0.0)
-        for p, q in combinations(self._near[:NEAREST], 2):
+        reach = REACH_FACTOR * max((one.booking.value for one in ones if is_line(one)), default=0.0)
+        for p, q in combinations(self._near[:NEAREST_STATIONS], 2):
             foretold = self._distances(p, q)
             pair = (names[p], names[q])
             if frozenset(pair) not in taped_pairs and foretold[0] <= reach and self.is_clear(*pair):
-                sd = SPREAD * self.tape.sd(float(foretold[0]))
+                sd = SPREAD_SIGMAS * self.tape.sd(float(foretold[0]))
                 yield _Measurement("-".join(pair), "new line", _apart(foretold, sd))
 
     @cached_property
@@ -211,7 +219,7 @@ class _Options:
         at = self.places[:, list(four)]
         peg = at.mean(axis=1)
         read = np.hypot(*(at - peg[:, None]).transpose(2, 0, 1))  # (k, 4) as each hypothesis foretells
-        sds = np.array([SPREAD * self.tape.sd(float(r)) for r in read[0]])
+        sds = np.array([SPREAD_SIGMAS * self.tape.sd(float(r)) for r in read[0]])
         gains = np.zeros((len(at), len(at)))
         for h in range(len(at)):
             there = np.tile(peg[h], (len(at), 1))

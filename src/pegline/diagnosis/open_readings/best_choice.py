@@ -26,12 +26,13 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.diagnosis.effects import Effects, fit_of_everything
-from pegline.diagnosis.open_readings.choices import Numbers, Observed, observed_in, with_choice
+from pegline.diagnosis.open_readings.choices import AlternativeNumbers, Observed, observed_in, with_choice
 from pegline.diagnosis.open_readings.first_choice import MOST_TRIED, first_numbers, nearby_numbers, straighten
 from pegline.errors import BookError
 from pegline.measures.values import Reading
 from pegline.network.adjust import adjust
-from pegline.network.least_squares import Fit, linearise, misclosures, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import linearise, misclosures, with_observations
 from pegline.network.observation_types import Observation
 from pegline.network.start import Gap
 from pegline.plane import Array
@@ -41,12 +42,12 @@ from pegline.reduction.reduce import reduce_readings
 
 __all__ = ["Found", "best_choice"]
 
-ROUNDS: Final = 12  #: solutions one after the other from which nothing better is seen, until the search ends
-STEPS: Final = 20  #: of an adjustment from a neighbour; what takes more is no near one
+IDLE_ROUNDS: Final = 12  #: solutions one after the other from which nothing better is seen, until the search ends
+MAX_NEIGHBOUR_STEPS: Final = 20  #: of an adjustment from a neighbour; what takes more is no near one
 CHANCE: Final = 1e-6  #: chance of a χ² below which it is not the tapes
 SOLVED: Final = 12  #: combinations that are adjusted in each round
 RIVALS: Final = 2  #: and from the solution with each other alternative
-WIDTH: Final = 512  #: combinations kept from one reading to the next
+COMBINATIONS_KEPT: Final = 512  #: combinations kept from one reading to the next
 ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
 
 
@@ -54,7 +55,7 @@ ROUNDING: Final = 1e-9  #: keeps readings apart that nothing but rounding does
 class Found:
     """The best combination, and how much worse the survey closes with other alternatives."""
 
-    numbers: Numbers
+    numbers: AlternativeNumbers
     misfit: float  #: χ² of the best
     others: tuple[float, ...]  #: for each reading the least χ² with another alternative
     closes: bool  #: whether χ² of the best is what the tapes explain; else something else is wrong too
@@ -66,8 +67,8 @@ def best_choice(book: Book, readings: Sequence[Reading]) -> Found | None:
     if observed is None:
         return None  # something else is wrong, and will be told
     search = _Search(observed)
-    numbers, fresh, without = first_numbers(observed), dict[Numbers, Numbers](), 0
-    while without < ROUNDS:
+    numbers, fresh, without = first_numbers(observed), dict[AlternativeNumbers, AlternativeNumbers](), 0
+    while without < IDLE_ROUNDS:
         before = search.least
         search.look_around(numbers, soften=not search.tried or numbers in fresh.values())
         while search.tried.get(best := search.best) and search.look_at_rivals(best):
@@ -90,12 +91,16 @@ class _Search:
 
     def __init__(self, observed: Observed) -> None:
         self.observed = observed
-        self.seen = dict[Numbers, float]()  #: χ², infinite where it cannot be solved
-        self.tried = dict[Numbers, bool]()  #: those solved on their own, not from a neighbour: whether they close
-        self.rivals = set[tuple[Numbers, int]]()  #: those looked at as the best with their alternative of a reading
+        self.seen = dict[AlternativeNumbers, float]()  #: χ², infinite where it cannot be solved
+        self.tried = dict[
+            AlternativeNumbers, bool
+        ]()  #: those solved on their own, not from a neighbour: whether they close
+        self.rivals = set[
+            tuple[AlternativeNumbers, int]
+        ]()  #: those looked at as the best with their alternative of a reading
 
     @property
-    def best(self) -> Numbers:
+    def best(self) -> AlternativeNumbers:
         """Return the combination with the least χ²."""
         return min(self.seen, key=self.seen.__getitem__)
 
@@ -104,7 +109,7 @@ class _Search:
         """Return the least χ²."""
         return min(self.seen.values(), default=inf)
 
-    def with_rivals(self, numbers: Numbers) -> Found:
+    def with_rivals(self, numbers: AlternativeNumbers) -> Found:
         """Return a combination with the least χ² of the others for each reading."""
         others = tuple(
             min((misfit for each, misfit in self.seen.items() if each[place] != taken), default=inf)
@@ -112,7 +117,9 @@ class _Search:
         )
         return Found(numbers, self.seen[numbers], others, self.tried[numbers])
 
-    def next_numbers(self, fresh: Iterable[Numbers], numbers: Numbers) -> Numbers | None:
+    def next_numbers(
+        self, fresh: Iterable[AlternativeNumbers], numbers: AlternativeNumbers
+    ) -> AlternativeNumbers | None:
         """Return what to solve next: something fresh, the best not tried, or else something near."""
         waiting = [each for each in (*fresh, *sorted(self.seen, key=self.seen.__getitem__)) if each not in self.tried]
         near = (
@@ -122,7 +129,7 @@ class _Search:
         )
         return next((each for each in waiting if self.seen.get(each, 0.0) < inf), None) or next(near, None)
 
-    def look_around(self, numbers: Numbers, *, soften: bool) -> None:
+    def look_around(self, numbers: AlternativeNumbers, *, soften: bool) -> None:
         """Solve a combination, and look at those that should close best, and at the best with each alternative."""
         trial = self._solve(numbers)
         if trial is None:
@@ -132,13 +139,13 @@ class _Search:
             for each in one.alternatives:
                 self._look(one, one.nearest(1, each))
 
-    def look_at_rivals(self, numbers: Numbers) -> bool:
+    def look_at_rivals(self, numbers: AlternativeNumbers) -> bool:
         """Look at the best with each other alternative, from where the survey is solved with that one; once each.
 
         From the solution of another one, a combination that moves a point by metres is seen askew, or not at all.
         Returns whether there was something to look at.
         """
-        waiting = dict[Numbers, list[tuple[int, int]]]()
+        waiting = dict[AlternativeNumbers, list[tuple[int, int]]]()
         for place, reading in enumerate(self.observed.readings):
             for number in range(len(reading.either)):
                 rivals = [each for each in self.seen if each[place] == number]
@@ -153,13 +160,13 @@ class _Search:
                     self._look(trial, trial.nearest(RIVALS, each))
         return bool(waiting)
 
-    def _solve(self, numbers: Numbers) -> _Trial | None:
+    def _solve(self, numbers: AlternativeNumbers) -> _Trial | None:
         trial = _trial(self.observed, numbers)
         self.tried[numbers] = trial is not None and trial.closes
         self.seen[numbers] = trial.fit.misfit if trial else inf
         return trial
 
-    def _look(self, trial: _Trial, near: Iterable[Numbers]) -> None:
+    def _look(self, trial: _Trial, near: Iterable[AlternativeNumbers]) -> None:
         for numbers in near:
             if numbers not in self.tried:
                 self.seen[numbers] = min(self.seen.get(numbers, inf), trial.adjusted_misfit(numbers))
@@ -168,7 +175,7 @@ class _Search:
 # --- one combination, solved ----------------------------------------------------------------------------------------
 
 
-def _trial(observed: Observed, numbers: Numbers) -> _Trial | None:
+def _trial(observed: Observed, numbers: AlternativeNumbers) -> _Trial | None:
     """Return a survey solved with one combination; None where that cannot be."""
     try:
         chosen = with_choice(observed.book, observed.readings, numbers)
@@ -187,7 +194,7 @@ class _Trial:
     """A survey solved with one combination, and what its neighbours would be."""
 
     within: Observed
-    numbers: Numbers
+    numbers: AlternativeNumbers
     fit: Fit
     left: Array  #: (m,) what is left of the residuals once the points have moved, over σ
 
@@ -208,23 +215,26 @@ class _Trial:
             if number != self.numbers[place]
         ]
 
-    def with_alternatives(self, instead: Sequence[tuple[int, int]]) -> Numbers:
+    def with_alternatives(self, instead: Sequence[tuple[int, int]]) -> AlternativeNumbers:
         """Return the combination with some alternatives taken instead."""
         numbers = list(self.numbers)
         for place, number in instead:
             numbers[place] = number
         return tuple(numbers)
 
-    def observations(self, numbers: Numbers) -> list[Observation]:
+    def observations(self, numbers: AlternativeNumbers) -> list[Observation]:
         """Return the network's observations with another combination."""
         index = self.fit.network.index
         return [one for one in self.within.of(numbers) if all(name in index for name in one.points)]
 
-    def adjusted_misfit(self, numbers: Numbers) -> float:
+    def adjusted_misfit(self, numbers: AlternativeNumbers) -> float:
         """Return χ² of another combination, adjusted from here; infinite where that does not settle."""
         try:
-            return solve(
-                with_observations(self.fit.network, self.observations(numbers)), None, self.fit.parameters, steps=STEPS
+            return solve_network(
+                with_observations(self.fit.network, self.observations(numbers)),
+                None,
+                self.fit.parameters,
+                steps=MAX_NEIGHBOUR_STEPS,
             ).square_sum
         except BookError:
             return inf
@@ -239,10 +249,10 @@ class _Trial:
         low, high = change.min(axis=1, initial=0.0), change.max(axis=1, initial=0.0)
         loose = replace(network, values=network.values + (low + high) / 2, sds=np.hypot(sds, (high - low) / 2))
         try:
-            begin = solve(loose, None, self.fit.parameters).parameters
+            begin = solve_network(loose, None, self.fit.parameters).parameters
             begin[2 * len(network.names) :] = 0.0  # with the tapes as they should be, nothing pulls
             linear = linearise(network, begin)
-            here = solve(replace(network, values=linear.computed), None, begin)
+            here = solve_network(replace(network, values=linear.computed), None, begin)
         except BookError:
             return self
         residuals = misclosures(network, linear)
@@ -268,14 +278,14 @@ class _Trial:
         aside = np.linalg.solve(upper.T, (self.change.T @ self.left)[order])
         return [self.alternatives[n] for n in order], upper, np.asarray(aside, float)
 
-    def _change(self, numbers: Numbers) -> Array:
+    def _change(self, numbers: AlternativeNumbers) -> Array:
         """Return what another combination changes in the residuals where the points stand, over σ."""
         network = self.fit.network
         other = with_observations(network, self.observations(numbers))
         residuals = misclosures(other, linearise(other, self.fit.parameters))
         return np.asarray((residuals - self.fit.residuals) / network.sds)
 
-    def nearest(self, count: int, forced: tuple[int, int] | None = None) -> Iterator[Numbers]:
+    def nearest(self, count: int, forced: tuple[int, int] | None = None) -> Iterator[AlternativeNumbers]:
         """Yield the combinations with the least χ² by the quadratic form, this one too; of those with one taken.
 
         That one may be this combination's own.
@@ -315,12 +325,12 @@ def _elimination_order(square: Array, places: Sequence[int]) -> list[int]:
 def _widen(
     taken: Array, costs: Array, upper: Array, aside: Array, choices: Sequence[int | None]
 ) -> tuple[Array, Array]:
-    """Return combinations with one more reading decided, the best ``WIDTH`` of them in the order of their costs."""
+    """Return combinations with one more reading decided, the best of them in the order of their costs."""
     branches = [taken.copy() for _ in choices]
     for branch, choice in zip(branches, choices, strict=True):
         if choice is not None:
             branch[:, choice] = 1.0
     wider = np.concatenate(branches)
     dearer = np.tile(costs, len(choices)) + np.sum((wider @ upper.T + aside) ** 2, axis=1)
-    order = np.argsort(dearer, kind="stable")[:WIDTH]
+    order = np.argsort(dearer, kind="stable")[:COMBINATIONS_KEPT]
     return np.asarray(wider[order]), np.asarray(dearer[order])

@@ -24,7 +24,7 @@ from pegline.network.observations import observations, shared_points
 from pegline.reduction.reduce import reduce_readings
 
 __all__ = [
-    "Numbers",
+    "AlternativeNumbers",
     "Observed",
     "observed_in",
     "readings_in",
@@ -36,7 +36,7 @@ __all__ = [
 
 
 #: The parts of a book that hold readings, and the fields of its records that do.
-PARTS: Final = ("lines", "dimensions", "arcs", "features")
+SECTIONS_WITH_READINGS: Final = ("lines", "dimensions", "arcs", "features")
 HOLDERS: Final[Mapping[type, tuple[str, ...]]] = {
     Line: ("taped", "legs", "details"),
     Taped: ("reading", "passage"),
@@ -86,7 +86,7 @@ def _add_readings(record: Any, readings: list[Reading]) -> None:
 
 def with_readings(book: Book, change: Callable[[Reading], Reading]) -> Book:
     """Return a book with its readings changed."""
-    return replace(book, **{part: _change_readings(getattr(book, part), change) for part in PARTS})
+    return replace(book, **{part: _change_readings(getattr(book, part), change) for part in SECTIONS_WITH_READINGS})
 
 
 def _with_edits(book: Book, edits: Iterable[tuple[Place, Length]]) -> Book:
@@ -115,7 +115,7 @@ def readings_in(record: Any) -> tuple[Reading, ...]:
 def readings_left_open(book: Book) -> tuple[Reading, ...]:
     """Return the readings of which the book does not say what they are, in its order."""
     readings: list[Reading] = []
-    for part in PARTS:
+    for part in SECTIONS_WITH_READINGS:
         _add_readings(getattr(book, part), readings)
     return tuple(reading for reading in readings if reading.either)
 
@@ -128,10 +128,10 @@ def unit_at(book: Book, place: Place) -> str:
     return book.unit
 
 
-Numbers = tuple[int, ...]  #: for each open reading the number of its alternative
+AlternativeNumbers = tuple[int, ...]  #: for each open reading the number of its alternative
 
 
-def with_choice(book: Book, readings: Sequence[Reading], numbers: Numbers) -> Book:
+def with_choice(book: Book, readings: Sequence[Reading], numbers: AlternativeNumbers) -> Book:
     """Return a book with its open readings set; ``either`` stays as the record of what was booked."""
     return _with_edits(book, ((r.place, r.either[n]) for r, n in zip(readings, numbers, strict=True)))
 
@@ -161,7 +161,7 @@ class Observed:
         self._known: dict[tuple[tuple[int, int], ...], dict[int, Observation] | None] = {}
         self._groups = self._together()
 
-    def of(self, numbers: Numbers) -> list[Observation]:
+    def of(self, numbers: AlternativeNumbers) -> list[Observation]:
         """Return the observations with a combination.
 
         Raises
@@ -208,7 +208,7 @@ class Observed:
             self._known[instead] = {row: one for row, (one, old) in pairs if one != old} if same else None
         return self._known[instead]
 
-    def _observe(self, numbers: Numbers) -> list[Observation]:
+    def _observe(self, numbers: AlternativeNumbers) -> list[Observation]:
         book = with_choice(self.book, self.readings, numbers)
         reduction = reduce_readings(book)
         names = {*book.station_names, *self.shared}

@@ -9,10 +9,10 @@ from typing import Final
 
 import numpy as np
 
-from pegline.diagnosis.open_readings.choices import Numbers, Observed, readings_in
+from pegline.diagnosis.open_readings.choices import AlternativeNumbers, Observed, readings_in
 from pegline.errors import BookError, Place
 from pegline.measures.values import Reading
-from pegline.network.least_squares import build_network, linearise, misclosures
+from pegline.network.linear_equations import build_network, linearise, misclosures
 from pegline.network.start import Gap, start_figure
 from pegline.records import record
 
@@ -23,7 +23,7 @@ LOOKED: Final = 256  #: combinations looked at without an adjustment
 RUDE: Final = 10.0  #: standard deviations from which a measurement disagrees where the points only roughly stand
 
 
-def first_numbers(observed: Observed) -> Numbers:
+def first_numbers(observed: Observed) -> AlternativeNumbers:
     """Return a combination with which as many points as can be found their place: arcs must meet to be solved."""
     numbers = (0,) * len(observed.readings)
     first = _rough(observed, numbers)
@@ -38,7 +38,7 @@ def first_numbers(observed: Observed) -> Numbers:
     return numbers
 
 
-def straighten(observed: Observed, numbers: Numbers) -> Numbers:
+def straighten(observed: Observed, numbers: AlternativeNumbers) -> AlternativeNumbers:
     """Return a combination with which fewer measurements disagree where arcs first put the points.
 
     One reading after another, then two at once. How many disagree counts and hardly by how much: a wrong reading
@@ -57,8 +57,8 @@ def straighten(observed: Observed, numbers: Numbers) -> Numbers:
 
 
 def nearby_numbers(
-    readings: Sequence[Reading], numbers: Numbers, concerned: frozenset[Place] = frozenset()
-) -> Iterator[Numbers]:
+    readings: Sequence[Reading], numbers: AlternativeNumbers, concerned: frozenset[Place] = frozenset()
+) -> Iterator[AlternativeNumbers]:
     """Yield other combinations, those with the fewest changes first; of some readings only where told."""
     free = [place for place, reading in enumerate(readings) if not concerned or reading.place in concerned]
     for changes in range(1, len(free) + 1):
@@ -66,8 +66,8 @@ def nearby_numbers(
 
 
 def _with_changes(
-    readings: Sequence[Reading], numbers: Numbers, free: Sequence[int], changes: int
-) -> Iterator[Numbers]:
+    readings: Sequence[Reading], numbers: AlternativeNumbers, free: Sequence[int], changes: int
+) -> Iterator[AlternativeNumbers]:
     if not changes:
         yield numbers
         return
@@ -87,7 +87,7 @@ class _Rough:
     concerned: frozenset[Place] = frozenset()  #: the open readings of arcs that do not meet
 
 
-def _rough(observed: Observed, numbers: Numbers) -> _Rough:
+def _rough(observed: Observed, numbers: AlternativeNumbers) -> _Rough:
     book, readings = observed.book, observed.readings
     try:
         observations = observed.of(numbers)

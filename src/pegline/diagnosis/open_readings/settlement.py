@@ -24,11 +24,11 @@ from pegline.network.observation_types import Group
 from pegline.plane import Array
 from pegline.reduction.model import Ground, Reduction
 
-__all__ = ["CHOSEN", "ENOUGH", "agreeing_by_choice", "odds", "placeable", "settle_open_readings"]
+__all__ = ["CHOSEN", "ENOUGH_ODDS", "agreeing_by_choice", "odds", "placeable", "settle_open_readings"]
 
 
 CHOSEN: Final = "either-chosen"  #: the rule of what tells a choice
-ENOUGH: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
+ENOUGH_ODDS: Final = 20.0  #: odds below which nothing tells, n to 1: the usual 5 %
 
 
 def settle_open_readings(book: Book) -> Book:
@@ -95,7 +95,7 @@ def choice_finding(book: Book, reading: Reading, number: int, better: float, *, 
     """
     unit = unit_at(book, reading.place)
     names = " or ".join(booked_text(length, unit) for length in reading.either)
-    if better < ENOUGH:
+    if better < ENOUGH_ODDS:
         text = f"whether this is {names} is open (probability of the better one {_probability(better)})"
         return Finding("either-open", f"{text}; tape it again, or tape another line to check it", reading.place)
     chosen = booked_text(reading.either[number], unit)
@@ -117,7 +117,7 @@ def _probability(better: float) -> str:
 
 #: A check that keeps less than this share of its redundancy without the chosen readings agrees by their choice:
 #: the error that it would show is then more than three times as large.
-LEFT: Final = 0.1
+LEFT_UNSEEN_SHARE: Final = 0.1
 
 
 def agreeing_by_choice(adjustment: Adjustment, reduction: Reduction) -> Adjustment:
@@ -180,7 +180,7 @@ def _weak(fit: Fit, places: frozenset[Place]) -> NDArray[np.int64]:
         np.linalg.pinv(residual_effects[chosen], rcond=1e-9, hermitian=True),
         residual_effects,
     )
-    weak = (effects.spread - lost_spread < LEFT * effects.spread) | ~fit.keep
+    weak = (effects.spread - lost_spread < LEFT_UNSEEN_SHARE * effects.spread) | ~fit.keep
     return np.where(chosen, 2, weak.astype(np.int64))
 
 

@@ -31,7 +31,7 @@ __all__ = [
 
 DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
 CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
-STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
+INSIDE_STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
 AT_ONCE: Final = 64  #: points whose neighbours are looked for at one time
 
 
@@ -106,7 +106,7 @@ def _points_along(vertices: Array, *, closed: bool) -> Array:
     ends = np.concatenate((vertices, vertices[:1])) if closed else vertices
     parts = []
     for start, end in pairwise(ends):
-        count = min(max(int(np.hypot(*(end - start)) / STEP), 1), 1000)
+        count = min(max(int(np.hypot(*(end - start)) / INSIDE_STEP), 1), 1000)
         parts.append(start + np.linspace(0, 1, count, endpoint=False)[:, None] * (end - start))
     return np.concatenate((*parts, ends[-1:]))
 

@@ -41,7 +41,8 @@ OddRows = Iterator[tuple[str, str, Place]]
 #: The rules of findings that tell a reading of the wrong size: they are told before all else.
 SIZE_RULES: Final = frozenset({"far-chainage", "far-offset", "odd-size", "finer-than-a-tape", "decimals-among-inches"})
 STOUTEST: Final = 15.0  #: girth of a trunk, metres
-FAR: Final = 20.0  #: an offset written without a decimal point where others have one is longer than is taped, metres
+#: An offset written without a decimal point where others have one is longer than is taped, metres.
+FAR_METRES: Final = 20.0
 MOSTLY: Final = 0.75  #: share of a book's readings that makes a habit of writing
 _PLAIN: Final = re.compile(r"(\d+)(?:\.(\d+))?\s*([a-z-]*)", re.ASCII)
 
@@ -145,8 +146,8 @@ def far_chainages(book: Book, reduction: Reduction, times: float = FAR_TIMES) ->
 def far_offsets(book: Book, reduction: Reduction) -> OddRows:
     """Yield the offsets that are hardly what was read, with the names of their rows."""
     longest = max((line.ground.length for line in reduction.lines.values() if line.use != "detail"), default=0.0)
-    usual = book.limits.offset.metres(book.unit) if book.limits.offset else FAR / 2
-    least = min(longest, max(FAR, usual))
+    usual = book.limits.offset.metres(book.unit) if book.limits.offset else FAR_METRES / 2
+    least = min(longest, max(FAR_METRES, usual))
     far = [
         (row, reading, unit)
         for row in reduction.rows
@@ -159,7 +160,7 @@ def far_offsets(book: Book, reduction: Reduction) -> OddRows:
     decimals, whole = usual_decimals(book), notation_of(book).length(longest)
     for row, reading, unit in far:
         beyond = reading.length.metres(unit) > longest
-        unpointed = reading.length.metres(unit) > max(FAR, usual) and list(_decimals(reading.length)) == [0]
+        unpointed = reading.length.metres(unit) > max(FAR_METRES, usual) and list(_decimals(reading.length)) == [0]
         if beyond or (unpointed and decimals):
             why = f" on a survey whose longest line is {whole}" if beyond else ""
             text = f"the offset of {booked_text(reading.length, unit)} to {row.name}{why}"

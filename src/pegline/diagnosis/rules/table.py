@@ -19,7 +19,7 @@ from pegline.solved import Solved
 
 __all__ = ["RULES", "Rule", "rule_findings", "silence_findings"]
 
-MOST: Final = 20  #: times that one rule is told of one book; more are counted
+MAX_TOLD_OF_RULE: Final = 20  #: times that one rule is told of one book; more are counted
 
 
 @record(frozen=True, slots=True)
@@ -87,7 +87,7 @@ def rule_findings(solved: Solved) -> tuple[Finding, ...]:
 
 def _few(name: str, remarks: Remarks) -> Iterator[Finding]:
     """Yield the first findings of a rule, and how many more there are: nobody reads thousands of one kind."""
-    yield from (Finding(name, text, place) for text, place in islice(remarks, MOST))
+    yield from (Finding(name, text, place) for text, place in islice(remarks, MAX_TOLD_OF_RULE))
     if more := sum(1 for _ in remarks):
         yield Finding(name, f"{more} more of the rule {name}; see to those shown first, then check again")
 

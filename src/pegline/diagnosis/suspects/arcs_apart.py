@@ -24,8 +24,8 @@ from pegline.errors import Finding
 from pegline.frame.model import Frame
 from pegline.network.adjust import hints
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import build_network
-from pegline.network.observation_types import Bearing, Control, Distance
+from pegline.network.linear_equations import build_network
+from pegline.network.observation_types import ControlCoordinate, Distance, LineBearing
 from pegline.network.observations import observations, shared_points
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
@@ -34,11 +34,11 @@ from pegline.units import METRES_PER
 
 __all__ = ["explain"]
 
-MOST: Final = 4  #: mistakes that one message names
-LEAST_SHARE: Final = 0.05  #: mistakes that are less likely are not named
+MAX_MISTAKES_NAMED: Final = 4  #: mistakes that one message names
+LEAST_SHARE_NAMED: Final = 0.05  #: mistakes that are less likely are not named
 #: Rules of the findings that a mistake in a line may have caused.
 MISFITS: Final = frozenset({"arcs-do-not-meet", "too-flat", "wrong-side", "free-to-move"})
-LARGE: Final = 100  #: stations of a survey that is too large to be solved for every hypothesis
+MAX_STATIONS_SOLVED: Final = 100  #: stations of a survey that is too large to be solved for every hypothesis
 
 
 def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame: Frame) -> tuple[Finding, ...]:
@@ -49,7 +49,7 @@ def explain(findings: Iterable[Finding], book: Book, reduction: Reduction, frame
         return findings
     telling = ""
     if not all(_of_wrong_size(finding, book, reduction) for finding in misfits):
-        telling = _by_posterior(book, reduction, frame) if len(book.station_names) <= LARGE else ""
+        telling = _by_posterior(book, reduction, frame) if len(book.station_names) <= MAX_STATIONS_SOLVED else ""
     return tuple(_explain_one(finding, telling, book, reduction) for finding in findings)
 
 
@@ -110,11 +110,11 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
     suspicion = _suspicion(book, reduction, frame)
     if suspicion is None or not suspicion.candidates_that_close:
         return ""
-    rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE and one.place is not None]
+    rows = [one for one in suspicion.rows if (one.score or 0.0) >= LEAST_SHARE_NAMED and one.place is not None]
     named = [
         f"{row.what} {' and '.join((row.would_be, *(other.would_be for other in row.also)))}"
         f" ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
-        for row in rows[:MOST]
+        for row in rows[:MAX_MISTAKES_NAMED]
     ]
     return f"; all checks then pass with {_list_slips(named)}" if named else ""
 
@@ -123,8 +123,8 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
     """Return who is suspected where the survey cannot be solved as booked: by its figure, and by control."""
     names = (*book.station_names, *shared_points(book, reduction))
     every = observations(book, reduction, frame, set(names))
-    control_stations = {one.station for one in every if isinstance(one, Control)}
-    left_out = Bearing if len(control_stations) > 2 else Bearing | Control
+    control_stations = {one.station for one in every if isinstance(one, ControlCoordinate)}
+    left_out = LineBearing if len(control_stations) > 2 else LineBearing | ControlCoordinate
     ones = [one for one in every if not isinstance(one, left_out) and set(one.points) <= set(names)]
     base = next((one for one in ones if isinstance(one, Distance) and one.booking.part == "base"), None)
     if base is None:
@@ -157,9 +157,9 @@ def _slips_to_meet(data: object, book: Book, reduction: Reduction) -> str:
     if not isinstance(data, Gap):
         return ""
     slips = list(_mends(data, book, reduction))
-    more = len(slips) - MOST
+    more = len(slips) - MAX_MISTAKES_NAMED
     others = f", or {more} other mistake{'s' if more > 1 else ''}" if more > 0 else ""
-    return f"; they would meet with {_list_slips(slips[:MOST])}{others}" if slips else ""
+    return f"; they would meet with {_list_slips(slips[:MAX_MISTAKES_NAMED])}{others}" if slips else ""
 
 
 def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:

@@ -21,7 +21,7 @@ __all__ = ["EXACT", "BookedReading", "NumberPart", "as_booked", "bare", "number_
 
 _NUMBER: Final = re.compile(r"(?:(\d+)\s+)?(\d+)/(\d+)|(\d+(?:\.\d*)?|\.\d+)")
 _PART: Final = re.compile(rf"({_NUMBER.pattern})\s*([a-zA-Z]+(?:-[a-zA-Z]\w*)*|''|['′’\"″”])?")
-FINEST: Final = 0.012  #: a suggestion is written at least so fine, metres,
+FINEST_SUGGESTION: Final = 0.012  #: a suggestion is written at least so fine, metres,
 EXACT: Final = 5e-4  #: unless it is a round one within so much, metres
 
 
@@ -129,7 +129,7 @@ def _steps(part: NumberPart, metres: float) -> int:
     fractions = part.denominator or (part.unit == "in" and not part.decimals)
     steps = max(part.denominator, 1) if fractions else 10**part.decimals
     size = METRES_PER[part.unit]
-    while size / steps > FINEST and abs(metres - round(metres / size * steps) * size / steps) > EXACT:
+    while size / steps > FINEST_SUGGESTION and abs(metres - round(metres / size * steps) * size / steps) > EXACT:
         steps *= 2 if fractions else 10
     return int(steps)
 

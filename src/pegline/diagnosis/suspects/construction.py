@@ -15,8 +15,15 @@ import numpy as np
 
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.growing_figure import Gap, Hints
-from pegline.network.least_squares import Network, linearise, misclosures
-from pegline.network.observation_types import Bearing, Chainage, Control, Distance, Observation, with_value
+from pegline.network.linear_equations import Network, linearise, misclosures
+from pegline.network.observation_types import (
+    Chainage,
+    ControlCoordinate,
+    Distance,
+    LineBearing,
+    Observation,
+    with_value,
+)
 from pegline.network.start import Start, start_figure
 from pegline.plane import Array, wrap_angle
 from pegline.records import record
@@ -24,8 +31,8 @@ from pegline.records import record
 __all__ = ["Construction", "construct", "orientations"]
 
 MENDED: Final = 12  #: arcs that are made to meet before a survey is given up
-ALIKE: Final = 0.2  #: bearings that differ by less say the same of how a figure lies, radians
-MOST_CONTROL: Final = 8  #: control points of which each two are looked at exchanged
+SAME_BEARINGS_RADIANS: Final = 0.2  #: bearings that differ by less say the same of how a figure lies, radians
+MAX_CONTROL_POINTS: Final = 8  #: control points of which each two are looked at exchanged
 SHORTEST_ARC: Final = 0.05  #: metres
 OVERLAP: Final = 0.02  #: arcs that are made to meet overlap by so much of the shorter one
 
@@ -188,11 +195,14 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
     points = parameters[: 2 * len(network.names)].reshape(-1, 2)
     scales = parameters[2 * len(network.names) :]
     off = misclosures(network, linearise(network, parameters))
-    turns = [off[n] for n, one in enumerate(network.observations) if isinstance(one, Bearing)]
+    turns = [off[n] for n, one in enumerate(network.observations) if isinstance(one, LineBearing)]
     if turns:
-        near = [sum(abs(wrap_angle(np.array([turn - other]))[0]) < ALIKE for other in turns) for turn in turns]
+        near = [
+            sum(abs(wrap_angle(np.array([turn - other]))[0]) < SAME_BEARINGS_RADIANS for other in turns)
+            for turn in turns
+        ]
         turn = turns[int(np.argmax(near))]
-        if abs(turn) > ALIKE:
+        if abs(turn) > SAME_BEARINGS_RADIANS:
             c, s = np.cos(turn), np.sin(turn)
             centre = points[_fixed_point(network)]
             turned = (points - centre) @ np.array([[c, -s], [s, c]]) + centre
@@ -209,7 +219,7 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
 
 def _fixed_point(network: Network) -> int:
     """Return the point about which a figure is turned: of control, else the first of the base line."""
-    control_station = next((one.station for one in network.observations if isinstance(one, Control)), None)
+    control_station = next((one.station for one in network.observations if isinstance(one, ControlCoordinate)), None)
     base = next((one.start for one in network.observations if isinstance(one, Distance)), network.names[0])
     return network.index[control_station or base]
 
@@ -218,11 +228,11 @@ def _control_read_otherwise(network: Network) -> Iterator[tuple[list[str], list[
     """Yield control points with the coordinates that they would have: their own, and each two exchanged in turn."""
     at: dict[str, list[float]] = {}
     for one in network.observations:
-        if isinstance(one, Control):
+        if isinstance(one, ControlCoordinate):
             x, y = at.setdefault(one.station, [0.0, 0.0])
             at[one.station] = [x + one.booking.value * one.along[0], y + one.booking.value * one.along[1]]
     names = list(at)
-    if 2 < len(names) <= MOST_CONTROL:
+    if 2 < len(names) <= MAX_CONTROL_POINTS:
         for i, j in ((0, 0), *combinations(range(len(names)), 2)):
             order = list(range(len(names)))
             order[i], order[j] = j, i

@@ -17,10 +17,10 @@ from typing import Final
 import numpy as np
 
 from pegline.diagnosis.suspects.hypotheses import Hypothesis
-from pegline.diagnosis.suspects.slips import USUAL
+from pegline.diagnosis.suspects.slips import USUAL_SHARE
 from pegline.diagnosis.suspects.variants import SolvedVariant
-from pegline.network.least_squares import Network
-from pegline.network.observation_types import Bearing, Control, Ranging
+from pegline.network.linear_equations import Network
+from pegline.network.observation_types import ControlCoordinate, LineBearing, Ranging
 from pegline.plane import Array
 from pegline.records import record
 
@@ -29,7 +29,7 @@ __all__ = [
     "MORE_THAN_TWO_SHARE",
     "NEAR_SIGMAS",
     "NOTHING_WRONG_SHARE",
-    "SCALE",
+    "SCALE_OF_TWO",
     "WORTH_INTEGRATING",
     "WeighedHypothesis",
     "any_size",
@@ -45,22 +45,22 @@ __all__ = [
 NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
 SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
 ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
-#: Of two mistakes as the product of one and one: these shares, and that of ``slips.USUAL``, are of a whole.
-SCALE: Final = 1 / (NOTHING_WRONG_SHARE + ANY_AMOUNT + USUAL + SOMETHING_ELSE_SHARE)
+#: Of two mistakes as the product of one and one: these shares, and that of ``slips.USUAL_SHARE``, are of a whole.
+SCALE_OF_TWO: Final = 1 / (NOTHING_WRONG_SHARE + ANY_AMOUNT + USUAL_SHARE + SOMETHING_ELSE_SHARE)
 MORE_THAN_TWO_SHARE: Final = 0.08  #: of what two mistakes explain and one does not, more are wrong
-LEAST, MOST = 0.05, 30.0  #: of a mistake of any size, metres
-LEAST_ANGLE, MOST_ANGLE = 0.2 * pi / 180, pi  #: radians
-MOST_CONTROL: Final = 1e6  #: metres
+LEAST_MISTAKE_METRES, MOST_MISTAKE_METRES = 0.05, 30.0  #: of a mistake of any size, metres
+LEAST_MISTAKE_RADIANS, MOST_MISTAKE_RADIANS = 0.2 * pi / 180, pi  #: radians
+MOST_CONTROL_METRES: Final = 1e6  #: metres
 PEG_ASTRAY: Final = 1.0  #: a peg stands out of line by any distance up to this, metres
 VOLUMES: Final = 1.5  #: how much the room that positions have may differ, as a logarithm
 DISTURBED: Final = 3  #: in how many ways something else disturbs the measurements
 NEAR_SIGMAS: Final = 6.0  #: a slip that misses what the survey asks for by more is none
 WORTH_INTEGRATING: Final = 30.0  #: what lies by more of χ² above the best is not looked at closer
-FINE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
-SIZES: Final = 200  #: another over so many sizes of either sign
+KNOWN_SHARE: Final = 0.2  #: a mistake that is known within such a share of itself is averaged over as it is known,
+SIZES_INTEGRATED: Final = 200  #: another over so many sizes of either sign
 LOOSEST: Final = 1.0  #: an arc that is touched tells a reading within about this, metres: √(2 · 30 m · 0.02 m)
-FLAT: Final = 1e-6  #: a mistake that changes by less for each metre of another does not hang on it
-NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+FLAT_SLOPE: Final = 1e-6  #: a mistake that changes by less for each metre of another does not hang on it
+NODES, NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 
 
 @record(frozen=True, slots=False)
@@ -186,7 +186,7 @@ def any_size(amount: float, sd: float, kind: type) -> float:
     kind
         Type of the observation that is wrong.
     """
-    return float(_density(np.abs(amount + sd * NODES), kind) @ WEIGHTS / WEIGHTS.sum())
+    return float(_density(np.abs(amount + sd * NODES), kind) @ NODE_WEIGHTS / NODE_WEIGHTS.sum())
 
 
 def _density(sizes: Array, kind: type) -> Array:
@@ -200,9 +200,12 @@ def _density(sizes: Array, kind: type) -> Array:
 
 def _limits(kind: type) -> tuple[float, float]:
     """Return between which sizes mistakes lie, metres or radians."""
-    if kind is Bearing:
-        return LEAST_ANGLE, MOST_ANGLE
-    return LEAST, PEG_ASTRAY if kind is Ranging else MOST_CONTROL if kind is Control else MOST
+    if kind is LineBearing:
+        return LEAST_MISTAKE_RADIANS, MOST_MISTAKE_RADIANS
+    return (
+        LEAST_MISTAKE_METRES,
+        PEG_ASTRAY if kind is Ranging else MOST_CONTROL_METRES if kind is ControlCoordinate else MOST_MISTAKE_METRES,
+    )
 
 
 def second_of_any_size(amounts: Array, sd: float, kind: type) -> Array:
@@ -217,7 +220,7 @@ def second_of_any_size(amounts: Array, sd: float, kind: type) -> Array:
     """
     sizes = np.abs(amounts[:, None] + sd * NODES)
     density = np.where(sizes < _limits(kind)[0], 0.0, _density(sizes, kind))
-    return np.asarray(np.maximum(density @ WEIGHTS / WEIGHTS.sum(), 1e-300))
+    return np.asarray(np.maximum(density @ NODE_WEIGHTS / NODE_WEIGHTS.sum(), 1e-300))
 
 
 def two_of_any_size(amounts: Array, among: Array, kinds: tuple[type, type]) -> float:
@@ -239,13 +242,13 @@ def two_of_any_size(amounts: Array, among: Array, kinds: tuple[type, type]) -> f
     first = int(np.argmax(variances / np.maximum(amounts**2, 1e-9)))
     second, sd = 1 - first, float(variances[first] ** 0.5)
     least, most = _limits(kinds[first])
-    if sd < FINE * abs(amounts[first]):
-        steps, shares_of_steps = amounts[first] + sd * NODES, WEIGHTS / WEIGHTS.sum()
+    if sd < KNOWN_SHARE * abs(amounts[first]):
+        steps, shares_of_steps = amounts[first] + sd * NODES, NODE_WEIGHTS / NODE_WEIGHTS.sum()
     else:
-        sizes = np.geomspace(least, 4 * most, SIZES)
+        sizes = np.geomspace(least, 4 * most, SIZES_INTEGRATED)
         steps = np.concatenate((-sizes[::-1], sizes))
         normal = np.exp(-(((steps - amounts[first]) / sd) ** 2) / 2) / (sd * sqrt(2 * pi))
-        shares_of_steps = normal * np.abs(steps) * log(4 * most / least) / (SIZES - 1)
+        shares_of_steps = normal * np.abs(steps) * log(4 * most / least) / (SIZES_INTEGRATED - 1)
     slope, left = _second_given_first(among, first)
     densities = second_of_any_size(steps, 0.0, kinds[first]) * second_of_any_size(
         amounts[second] + slope * (steps - amounts[first]), left, kinds[second]
@@ -276,10 +279,12 @@ def share_within(
     variances = np.maximum(np.diag(among), 1e-18)
     slope, left = _second_given_first(among, first)
     least, most = _limits(kinds[first])
-    sizes = np.geomspace(least, 4 * most, SIZES)
-    where_second_is_small = amounts[first] + (sizes - amounts[second]) / slope if abs(slope) > FLAT else sizes[:0]
-    beyond = amounts[first] - (sizes + amounts[second]) / slope if abs(slope) > FLAT else sizes[:0]
-    steps = np.unique(np.concatenate((-sizes, sizes, where_second_is_small, beyond, np.linspace(*limits, SIZES))))
+    sizes = np.geomspace(least, 4 * most, SIZES_INTEGRATED)
+    where_second_is_small = amounts[first] + (sizes - amounts[second]) / slope if abs(slope) > FLAT_SLOPE else sizes[:0]
+    beyond = amounts[first] - (sizes + amounts[second]) / slope if abs(slope) > FLAT_SLOPE else sizes[:0]
+    steps = np.unique(
+        np.concatenate((-sizes, sizes, where_second_is_small, beyond, np.linspace(*limits, SIZES_INTEGRATED)))
+    )
     normal = np.exp(-((steps - amounts[first]) ** 2) / (2 * variances[first]))
     densities = normal * second_of_any_size(steps, 0.0, kinds[first])
     densities *= second_of_any_size(amounts[second] + slope * (steps - amounts[first]), left, kinds[second])
@@ -304,7 +309,9 @@ def something_else(square: float, freedom: int) -> float:
     """
     d = max(min(freedom, DISTURBED), 1)
     size = max(square - (freedom - d), 1.0)
-    density = (d / 2 - 1) * log(2) + lgamma(d / 2) - d / 2 * log(size) - log(log(MOST / LEAST))
+    density = (
+        (d / 2 - 1) * log(2) + lgamma(d / 2) - d / 2 * log(size) - log(log(MOST_MISTAKE_METRES / LEAST_MISTAKE_METRES))
+    )
     return log(SOMETHING_ELSE_SHARE) + density - (freedom - d) / 2
 
 

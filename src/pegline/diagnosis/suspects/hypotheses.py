@@ -15,12 +15,12 @@ from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
 from pegline.network.dependents import Change, change_of, join_changes
 from pegline.network.growing_figure import Hints
-from pegline.network.least_squares import Network, linearise, misclosures
+from pegline.network.linear_equations import Network, linearise, misclosures
 from pegline.network.observation_types import (
-    Bearing,
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
+    LineBearing,
     Oblique,
     Observation,
     Offset,
@@ -34,7 +34,7 @@ from pegline.records import record
 
 MOST_PAIRS: Final = 120  #: pairs of lines that are looked at, those that would fit best
 ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly stand
-BESIDE: Final = 0.1  #: a point so near a line may lie on either side of it, metres
+BESIDE_LINE_METRES: Final = 0.1  #: a point so near a line may lie on either side of it, metres
 NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as far within so much of its length
 
 __all__ = ["ROUGH_SIGMAS", "Hypotheses", "Hypothesis", "Situation"]
@@ -100,7 +100,7 @@ class Situation:
         for point, start, end, sign in self.sides:
             line, arm = at[end] - at[start], at[point] - at[start]
             aside = float(line[0] * arm[1] - line[1] * arm[0]) / max(float(np.hypot(*line)), 1e-9)
-            if aside * (-sign if point in but else sign) < -BESIDE:
+            if aside * (-sign if point in but else sign) < -BESIDE_LINE_METRES:
                 return False
         return True
 
@@ -206,7 +206,7 @@ def pegs_astray(of: Situation) -> Hypotheses:
 def bearings_turned(of: Situation) -> Hypotheses:
     """Yield bearings that were read from the other end."""
     for n, one in enumerate(of.observations):
-        if isinstance(one, Bearing):
+        if isinstance(one, LineBearing):
             yield Hypothesis(
                 (n,),
                 Variant({n: with_value(one, (one.booking.value + pi) % (2 * pi))}),
@@ -217,7 +217,7 @@ def bearings_turned(of: Situation) -> Hypotheses:
 def bearings_of_other_lines(of: Situation) -> Hypotheses:
     """Yield bearings that were read along another line."""
     for n, one in enumerate(of.observations):
-        if isinstance(one, Bearing):
+        if isinstance(one, LineBearing):
             for number in of.lengths:
                 other = of.observations[number]
                 for start, end in (other.points, tuple(reversed(other.points))):
@@ -246,7 +246,7 @@ def _bearings_by_station(of: Situation) -> Iterator[tuple[str, tuple[int, ...], 
     """Yield stations at which several bearings were read, with their numbers and the change of all by one amount."""
     at: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
-        if isinstance(one, Bearing):
+        if isinstance(one, LineBearing):
             at.setdefault(one.start, []).append(n)
     for name, numbers in at.items():
         if len(numbers) > 1:
@@ -257,7 +257,7 @@ def control_exchanged(of: Situation) -> Hypotheses:
     """Yield two control points, each booked for the other."""
     rows_by_station: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
-        if isinstance(one, Control):
+        if isinstance(one, ControlCoordinate):
             rows_by_station.setdefault(one.station, []).append(n)
     for one_name, other_name in combinations(rows_by_station, 2):
         swap = {one_name: other_name, other_name: one_name}
@@ -270,7 +270,7 @@ def control_points_wrong(of: Situation) -> Hypotheses:
     """Yield control points both of whose coordinates are wrong."""
     rows_by_station: dict[str, list[int]] = {}
     for n, one in enumerate(of.observations):
-        if isinstance(one, Control):
+        if isinstance(one, ControlCoordinate):
             rows_by_station.setdefault(one.station, []).append(n)
     for numbers in rows_by_station.values():
         amounts = tuple(change_of(of.observations, n) for n in numbers)

@@ -15,13 +15,14 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.errors import BookError
 from pegline.network.dependents import change_of, changed_by
-from pegline.network.least_squares import Network, build_network, linearise, misclosures, solve, with_observations
+from pegline.network.least_squares import solve_network
+from pegline.network.linear_equations import Network, build_network, linearise, misclosures, with_observations
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
 from pegline.records import record
 
 __all__ = [
-    "SMALL",
+    "SMALL_SURVEY_UNKNOWNS",
     "Neighbourhood",
     "neighbourhood",
     "positions_if_right",
@@ -30,14 +31,14 @@ __all__ = [
     "roughness",
 ]
 
-SMALL: Final = 64  #: unknowns up to which a survey is looked at as a whole
+SMALL_SURVEY_UNKNOWNS: Final = 64  #: unknowns up to which a survey is looked at as a whole
 POINTS: Final = 18  #: points about what is wrong that are solved
 SUSPICIOUS: Final = 8  #: measurements about which is looked, those that disagree most
 DISAGREES: Final = 4.0  #: a measurement disagrees that misfits by more standard deviations
 LOOSENED: Final = 1e4  #: by how much the deviation of a measurement is enlarged that is taken out
 MOST_LEFT_OUT: Final = 40  #: measurements that are left out one by one
 BEGINNINGS: Final = 3  #: solutions from which a robust one is looked for
-ROUNDS: Final = 10  #: of the robust solution
+ROBUST_ROUNDS: Final = 10  #: of the robust solution
 MILD: Final = 3.0  #: a misfit of so many standard deviations counts half, a gross one hardly
 
 
@@ -72,7 +73,7 @@ def robust_without_each(whole: Network, begin: Array) -> Array:
         loose = whole.sds.copy()
         loose[[number, *change_of(whole.observations, number)]] *= LOOSENED
         try:
-            begins.append(solve(replace(whole, sds=loose), None, begin).parameters)
+            begins.append(solve_network(replace(whole, sds=loose), None, begin).parameters)
         except BookError:
             continue
     best = sorted(begins, key=lambda parameters: roughness(whole, parameters))[:BEGINNINGS]
@@ -130,9 +131,9 @@ def _robust_solution(network: Network, begin: Array) -> Array:
     parameters = begin
     residuals = misclosures(network, linearise(network, begin))
     try:
-        for _ in range(ROUNDS):
+        for _ in range(ROBUST_ROUNDS):
             looser = network.sds * np.sqrt(1 + (residuals / network.sds / MILD) ** 2)
-            mild = solve(replace(network, sds=looser), None, parameters)
+            mild = solve_network(replace(network, sds=looser), None, parameters)
             moved = float(np.abs(mild.parameters - parameters).max())
             parameters, residuals = mild.parameters, mild.residuals
             if moved < float(network.sds.min()):

@@ -13,7 +13,7 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import (
     ANY_AMOUNT,
     NEAR_SIGMAS,
-    SCALE,
+    SCALE_OF_TWO,
     WORTH_INTEGRATING,
     WeighedHypothesis,
     second_of_any_size,
@@ -29,10 +29,10 @@ from pegline.records import record
 __all__ = ["Pairs", "told_with_one"]
 
 PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
-HOPELESS: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
-STRAIGHT: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
+HOPELESS_PAIR: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
+STRAIGHT_SD: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
 PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
-TINY: Final = 1e-6  #: a smaller part of a pair is nothing
+TINY_SHARE: Final = 1e-6  #: a smaller part of a pair is nothing
 
 
 @record(frozen=True, slots=False)
@@ -69,7 +69,7 @@ class Pairs:
         amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
         left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
         some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
-        some = some[left[some] < float(solved.squares.min()) + HOPELESS]
+        some = some[left[some] < float(solved.squares.min()) + HOPELESS_PAIR]
         by_pair: dict[frozenset[int], WeighedHypothesis] = {}
         for one in self.solve([hypotheses[n] for n in some], begins[some], amounts[some]):
             key = frozenset(one.hypothesis.numbers)
@@ -104,7 +104,11 @@ class Pairs:
         """Yield the slips that explain one of two amounts, and both."""
         numbers, delta, among = root.hypothesis.numbers, np.array(root.amounts), root.covariances
         near = [
-            [(s, p) for s, p in self.slips_of[n] if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT)]
+            [
+                (s, p)
+                for s, p in self.slips_of[n]
+                if abs(s.change - delta[k]) <= NEAR_SIGMAS * min(root.sd(k), STRAIGHT_SD)
+            ]
             for k, n in enumerate(numbers)
         ]
         for k in (0, 1):
@@ -155,10 +159,10 @@ def _log_prior_of_two(first: float, second: float) -> float:
 
     Each is a share of a whole that is more than 1, so that their product is scaled once more.
 
-    >>> round(_log_prior_of_two(log(0.1), log(0.2)) - log(0.02 * SCALE), 12)
+    >>> round(_log_prior_of_two(log(0.1), log(0.2)) - log(0.02 * SCALE_OF_TWO), 12)
     0.0
     """
-    return first + second + log(SCALE)
+    return first + second + log(SCALE_OF_TWO)
 
 
 def told_with_one(
@@ -179,12 +183,12 @@ def told_with_one(
         left = 1.0
         for k, number in enumerate(pair.hypothesis.numbers):
             shares = ((n, _share_unnoticed(pair, k, single[n], critical, of)) for n in roots.get(number, ()))
-            likeliest = next(((n, share) for n, share in shares if share > TINY), None)
+            likeliest = next(((n, share) for n, share in shares if share > TINY_SHARE), None)
             if likeliest is not None:
                 n, share = likeliest[0], min(likeliest[1], left)
-                weights[n] = float(np.logaddexp(weights[n], pair.weight + log(max(share, TINY))))
+                weights[n] = float(np.logaddexp(weights[n], pair.weight + log(max(share, TINY_SHARE))))
                 left -= share
-        if left > TINY:
+        if left > TINY_SHARE:
             apart.append(replace(pair, weight=pair.weight + log(left)))
     return [replace(one, weight=weight) for one, weight in zip(single, weights, strict=True)], apart
 

@@ -39,11 +39,11 @@ __all__ = ["Posterior", "reckon"]
 MOST_SOLVED: Final = 40  #: hypotheses of names, sides and lines that are solved, those with the least misclosures first
 SLIPS_SOLVED: Final = 24  #: slips that are solved, the likeliest first
 GRID: Final = np.linspace(0.0, 1.0, 61)  #: steps at which roots are looked for:
-SHORTEST, LONGER = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
+SHORTEST_SHARE, LONGER_METRES = 0.2, 100.0  #: from a share of the reading to the reading and so many metres
 WEAK: Final = 0.15  #: an amount known no better, metres or radians, is integrated over
-APART: Final = 3.0  #: standard deviations between two roots of one reading
+ROOTS_APART_SIGMAS: Final = 3.0  #: standard deviations between two roots of one reading
 #: Where χ² is looked at beside a root, metres.
-STEPS: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
+METRES_BESIDE_ROOT: Final = np.concatenate((-np.geomspace(20.0, 0.02, 20), [0.0], np.geomspace(0.02, 20.0, 20)))
 MOST_SPREAD: Final = 100.0  #: χ² of the spread of readings counts no more
 EXPLAINS: Final = 1e-3  #: what lowers χ² by less explains nothing
 LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be reckoned from
@@ -207,14 +207,14 @@ class _Reckoner:
         hypotheses = [
             replace(one.hypothesis, variant=replace(one.hypothesis.variant, fixed=(one.amounts[0] + step,)))
             for one in weak
-            for step in STEPS
+            for step in METRES_BESIDE_ROOT
         ]
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
-        begins = np.repeat(np.array([one.parameters for one in weak]), len(STEPS), axis=0)
+        begins = np.repeat(np.array([one.parameters for one in weak]), len(METRES_BESIDE_ROOT), axis=0)
         squares = variants.solve(begins, variants.given_amounts).squares.reshape(len(weak), -1)
         sided = {
             id(one): integrate_amount(
-                one, one.amounts[0] + STEPS, row, type(self.of.observations[one.hypothesis.numbers[0]])
+                one, one.amounts[0] + METRES_BESIDE_ROOT, row, type(self.of.observations[one.hypothesis.numbers[0]])
             )
             for one, row in zip(weak, squares, strict=True)
         }
@@ -233,7 +233,7 @@ class _Reckoner:
     def _scan(self, construction: Construction, single: Sequence[Hypothesis]) -> Iterator[tuple[int, Array, float]]:
         """Yield the amounts with which a construction comes closest to everything else that was measured."""
         values = [max(self.of.observations[one.numbers[0]].booking.value, 1.0) for one in single]
-        steps = np.array([v * SHORTEST * ((v + LONGER) / v / SHORTEST) ** GRID - v for v in values])
+        steps = np.array([v * SHORTEST_SHARE * ((v + LONGER_METRES) / v / SHORTEST_SHARE) ** GRID - v for v in values])
         many = Variants(self.of.network, [one.variant for one in single for _ in GRID])
         amounts = steps.reshape(-1, 1)
         begins = construction.repeat(many, amounts)
@@ -352,7 +352,7 @@ def _apart(roots: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
     kept: dict[int, list[WeighedHypothesis]] = {}
     for root in sorted(roots, key=lambda one: -one.weight):
         others = kept.setdefault(root.hypothesis.numbers[0], [])
-        if all(abs(root.amounts[0] - other.amounts[0]) > APART * other.sd() for other in others):
+        if all(abs(root.amounts[0] - other.amounts[0]) > ROOTS_APART_SIGMAS * other.sd() for other in others):
             others.append(root)
     return [root for others in kept.values() for root in others]
 

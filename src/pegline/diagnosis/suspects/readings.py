@@ -17,7 +17,7 @@ from pegline.reduction.model import Ground, ReducedLine, ReducedRow, Reduction
 
 __all__ = ["readings_by_number"]
 
-STEP: Final = 1e-6  #: by which a reading is changed to see what a leg owes to it, metres
+READING_STEP: Final = 1e-6  #: by which a reading is changed to see what a leg owes to it, metres
 Booked = tuple[Place, list[BookedReading]]
 
 
@@ -91,7 +91,8 @@ class _Readings:
                 self._tapes(passage.tape or line.booked.tape or line.ground.tape),
                 self._word(line.ground.tape),
                 place=reading.place,
-                share=(effect(lengths[number] + STEP) - effect(lengths[number] - STEP)) / (2 * STEP),
+                share=(effect(lengths[number] + READING_STEP) - effect(lengths[number] - READING_STEP))
+                / (2 * READING_STEP),
                 effect=effect,
             )
 

@@ -16,7 +16,7 @@ from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.hypothesis_table import accusations, suspected_reading
 from pegline.diagnosis.suspects.neighbourhood import (
-    SMALL,
+    SMALL_SURVEY_UNKNOWNS,
     Neighbourhood,
     neighbourhood,
     positions_if_right,
@@ -29,7 +29,8 @@ from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import BookError
 from pegline.network.adjust import hints
 from pegline.network.dependents import with_reading_changed
-from pegline.network.least_squares import Fit, Network, solve, with_observations
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import Network, with_observations
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
 from pegline.records import record
@@ -37,8 +38,8 @@ from pegline.solved import Solved
 
 __all__ = ["Candidate", "Suspicion", "suspicion"]
 
-LEAST: Final = 0.005  #: suspects with a smaller share are told as something else
-MOST: Final = 24  #: suspects that are told
+LEAST_SHARE_TOLD: Final = 0.005  #: suspects with a smaller share are told as something else
+MAX_SUSPECTS_TOLD: Final = 24  #: suspects that are told
 MOST_OPEN: Final = 6  #: suspects that are told where nothing lets everything pass
 SOMETHING_ELSE: Final = "something else"
 NOTHING_WRONG: Final = "nothing wrong"
@@ -96,13 +97,15 @@ class Suspicion:
         if not self.candidates_that_close:
             fitting = sorted(self.candidates, key=lambda one: one.best.square)[:MOST_OPEN]
             return tuple(self._row(one, group, None) for one, group in self._group(fitting))
-        listed = [one for one in self.candidates if one.share >= LEAST][:MOST] or [self.candidates[0]]
+        listed = [one for one in self.candidates if one.share >= LEAST_SHARE_TOLD][:MAX_SUSPECTS_TOLD] or [
+            self.candidates[0]
+        ]
         rows = [self._row(one, group, one.share) for one, group in self._group(listed)]
         last = max(row.group for row in rows)
         sound = self.posterior.nothing_wrong
         rest = max(1.0 - sum(row.score or 0.0 for row in rows) - sound, 0.0)
         rows.append(_last_row(SOMETHING_ELSE, last + 1, rest))
-        if sound >= LEAST:
+        if sound >= LEAST_SHARE_TOLD:
             return (*rows, _last_row(NOTHING_WRONG, last + 2, sound))
         rows[-1] = _last_row(SOMETHING_ELSE, last + 1, rest + sound)
         return tuple(rows)
@@ -184,7 +187,7 @@ def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:
     number = first.hypothesis.numbers[0]
     amount = first.amounts[0] if first.amounts else 0.0
     try:
-        without_first = solve(
+        without_first = solve_network(
             with_observations(of.network, with_reading_changed(of.observations, number, amount)), None, first.parameters
         )
     except BookError:
@@ -204,7 +207,7 @@ def suspicion(solved: Solved, fit: Fit) -> Suspicion:
     plotting = solved.adjustment.plotting
     begins = [fit.parameters, np.concatenate((plotting.positions.ravel(), plotting.scales))]
     begins += orientations(fit.network, begins[-1])
-    if int((~fit.network.held).sum()) > SMALL:
+    if int((~fit.network.held).sum()) > SMALL_SURVEY_UNKNOWNS:
         return _in_large(solved, fit.network, begins)
     side_hints = hints(solved.book, solved.reduction)
     construction = construct(fit.network, side_hints, fit.parameters)

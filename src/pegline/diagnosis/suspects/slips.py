@@ -27,7 +27,7 @@ from pegline.units import METRES_PER
 
 __all__ = [
     "SLIPS",
-    "USUAL",
+    "USUAL_SHARE",
     "Meant",
     "Slip",
     "SlipKind",
@@ -196,14 +196,14 @@ class SlipKind:
     share: float = 0.02  #: of the prior, all of the kind in one reading together (a guess: nobody has counted)
 
 
-USUAL: Final = 0.5  #: one reading wrong in one of the four usual ways
+USUAL_SHARE: Final = 0.5  #: one reading wrong in one of the four usual ways
 #: Every slip of one reading, by name. How mistakes share out over them is common practice (a tape dropped and a unit
 #: misread are the commonest) and must not decide. Two mistakes are one and one again: the product of their shares.
 SLIPS: Final[dict[str, SlipKind]] = {
-    "whole-tape": SlipKind(whole_tape, 0.3 * USUAL),
-    "misread-unit": SlipKind(misread_unit, 0.3 * USUAL),
-    "exchanged-digits": SlipKind(exchanged_digits, 0.2 * USUAL),
-    "confused-digits": SlipKind(confused_digits, 0.2 * USUAL),
+    "whole-tape": SlipKind(whole_tape, 0.3 * USUAL_SHARE),
+    "misread-unit": SlipKind(misread_unit, 0.3 * USUAL_SHARE),
+    "exchanged-digits": SlipKind(exchanged_digits, 0.2 * USUAL_SHARE),
+    "confused-digits": SlipKind(confused_digits, 0.2 * USUAL_SHARE),
     "two-tapes": SlipKind(two_tapes),
     "unnamed-tape": SlipKind(unnamed_tape, 0.04),
     "moved-point": SlipKind(moved_decimal_point),

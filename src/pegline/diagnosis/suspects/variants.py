@@ -14,7 +14,7 @@ import numpy as np
 
 from pegline.network.dependents import Change
 from pegline.network.equations import EQUATIONS
-from pegline.network.least_squares import Batch, Network
+from pegline.network.linear_equations import Batch, Network
 from pegline.network.observation_types import Chainage, Oblique, Observation, TieChainage
 from pegline.plane import Array, Ints, wrap_angle
 from pegline.records import record
@@ -22,17 +22,17 @@ from pegline.records import record
 __all__ = ["SolvedVariant", "Variant", "Variants"]
 
 
-ROUNDS: Final = 25  #: steps after which a variant is taken as it stands,
+MAX_VARIANT_STEPS: Final = 25  #: steps after which a variant is taken as it stands,
 MORE_ROUNDS: Final = 40  #: and one that comes near the best
-SETTLED: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
+SETTLED_CHI2: Final = 1e-3  #: a step that lowers χ² by less ends the rounds
 LOOSE_SD: Final = 1e3  #: of an amount about which nothing is known, metres or radians
 LOOSE_TAPE_SD: Final = 0.02  #: of a tape that may be of any length, metres a metre
 SHORTEST_LINE: Final = 1e-6  #: metres
-STEP: Final = 1e-4  #: of an amount, for its derivative, metres
+AMOUNT_STEP: Final = 1e-4  #: of an amount, for its derivative, metres
 LEAST_DIAGONAL: Final = 1e-12  #: of the normal matrix, where nothing holds an unknown
 HUGE: Final = 1e6  #: a misclosure where an equation has no value, in σ
 RIDGE: Final = 1e-10  #: share of the diagonal that keeps what nothing holds from being singular
-HOPELESS: Final = 200.0  #: a variant whose χ² lies by more above the best is none
+HOPELESS_VARIANT: Final = 200.0  #: a variant whose χ² lies by more above the best is none
 WEAKEST_DAMPING: Final = 1e-3
 STRONGEST_DAMPING: Final = 1e5
 
@@ -240,10 +240,10 @@ class Variants:
         by_amounts = None
         if self.size and batch.kind in (Chainage, Oblique) and batch.hangs(places.which):
             moved = (
-                equation.function(flat, self._constants(batch, places, places.amounts + STEP * unit))[0]
+                equation.function(flat, self._constants(batch, places, places.amounts + AMOUNT_STEP * unit))[0]
                 for unit in np.eye(self.size)[:, None]
             )
-            by_amounts = np.stack([(other - value).reshape(shape) / STEP for other in moved], axis=2)
+            by_amounts = np.stack([(other - value).reshape(shape) / AMOUNT_STEP for other in moved], axis=2)
         value, partials = value.reshape(shape), jacobian.reshape(*shape, -1)
         by_tape = np.zeros((*shape, 1))
         if equation.taped:
@@ -288,8 +288,8 @@ class Variants:
         damping = np.zeros(len(parameters))
         going = np.arange(len(parameters))
         for rounds in range(MORE_ROUNDS):
-            if rounds >= ROUNDS:
-                going = going[look.cost[going] <= look.cost.min() + HOPELESS]
+            if rounds >= MAX_VARIANT_STEPS:
+                going = going[look.cost[going] <= look.cost.min() + HOPELESS_VARIANT]
             if not len(going):
                 break
             steps, gains = self._steps(look, going, parameters, amounts, damping)
@@ -305,7 +305,7 @@ class Variants:
             )
             failed = going[~better]
             damping[failed] = np.maximum(10 * damping[failed], WEAKEST_DAMPING)
-            done = (better & (gains < SETTLED * np.maximum(look.cost[going] / 10, 1.0))) | (
+            done = (better & (gains < SETTLED_CHI2 * np.maximum(look.cost[going] / 10, 1.0))) | (
                 damping[going] > STRONGEST_DAMPING
             )
             going = going[~done]
@@ -346,7 +346,7 @@ class Variants:
     def _solution(self, look: _Look, parameters: Array, amounts: Array) -> SolvedVariant:
         """Return the solution; volumes and tests of those alone that come near the best."""
         count = len(parameters)
-        near = np.flatnonzero(look.cost <= look.cost.min(initial=np.inf) + HOPELESS)
+        near = np.flatnonzero(look.cost <= look.cost.min(initial=np.inf) + HOPELESS_VARIANT)
         matrix, _ = self._normal(look, near, parameters, amounts)
         root = np.sqrt(np.maximum(np.einsum("vii->vi", matrix), LEAST_DIAGONAL))
         scaled = matrix / root[:, :, None] / root[:, None, :]

@@ -18,11 +18,11 @@ from pegline.frame.model import Frame
 from pegline.measures.control import ControlPoint
 from pegline.measures.notation import Notation
 from pegline.network.observation_types import (
-    Angle,
-    Bearing,
+    AngleAtStation,
     Chainage,
-    Control,
+    ControlCoordinate,
     Distance,
+    LineBearing,
     Oblique,
     Observation,
     Offset,
@@ -107,16 +107,16 @@ class Terms:
     def plain_text(self, one: Observation, amount: float) -> str:
         """Return what no tape reads, with an amount added."""
         match one:
-            case Bearing(start=start, end=end):
+            case LineBearing(start=start, end=end):
                 texts = [] if amount else self._bearing_texts(start, end)
                 booked = self._bearing_booked(start, end, one.booking.value)
                 return ", ".join(texts) or self.notation.bearing(booked + amount)
             case Ranging():
                 side = "left" if amount > 0 else "right"
                 return "in the line" if amount == 0 else f"{self.notation.small(abs(amount))} {side} of the line"
-            case Control():
+            case ControlCoordinate():
                 return self._coordinate(one, amount)
-            case Angle() | Square():
+            case AngleAtStation() | Square():
                 return self.notation.angle(abs(one.booking.value + amount))
             case Distance() | Chainage() | Offset() | Oblique() | Produced():
                 return self.notation.length(one.booking.value + amount)
@@ -132,7 +132,7 @@ class Terms:
         """Return a bearing as it was read: from the book's north."""
         return next((b.booked for b in self.frame.bearings if (b.start, b.end) == (start, end)), value)
 
-    def _coordinate(self, one: Control, amount: float) -> str:
+    def _coordinate(self, one: ControlCoordinate, amount: float) -> str:
         axis = "easting" if one.along[0] else "northing"
         frame, point = self.frame, control_point(self.book, one.station)
         booked = None if point is None else point.easting if axis == "easting" else point.northing
@@ -152,11 +152,11 @@ class Terms:
         """Return the slips of a digit in coordinates, by the number of the observation."""
         slips = {}
         for number, one in enumerate(self.of.observations):
-            if isinstance(one, Control) and (point := control_point(self.book, one.station)) is not None:
+            if isinstance(one, ControlCoordinate) and (point := control_point(self.book, one.station)) is not None:
                 slips[number] = tuple(self._digits(one, point))
         return slips
 
-    def _digits(self, one: Control, point: ControlPoint) -> Iterator[Slip]:
+    def _digits(self, one: ControlCoordinate, point: ControlPoint) -> Iterator[Slip]:
         from pegline.frame.control_mistakes import other_digits  # brings pyproj, which control has loaded by now
 
         axis = "easting" if one.along[0] else "northing"
@@ -222,7 +222,7 @@ def accuse_names_changed(terms: Terms, one: WeighedHypothesis) -> Accusations:
 def accuse_other_line(terms: Terms, one: WeighedHypothesis) -> Accusations:
     for number, instead in one.hypothesis.variant.instead.items():
         booked = terms.of.observations[number]
-        if isinstance(booked, Distance | Bearing):
+        if isinstance(booked, Distance | LineBearing):
             yield Accused(terms.name(booked), "-".join(booked.points), "-".join(instead.points), booked.booking.place)
 
 

@@ -15,7 +15,7 @@ from pegline.records import record
 from pegline.writers.gis.package import Motion, Package, move_package, package
 
 if TYPE_CHECKING:
-    from pegline.frame.datum_shift import Way
+    from pegline.frame.datum_shift import DatumWay
 
 __all__ = [
     "DEGREE_DECIMALS",
@@ -228,7 +228,7 @@ ENSEMBLE: Final = 2.0
 DEGREE_DECIMALS: Final = 9
 
 
-def way_to_wgs84(survey: Survey, format_name: str) -> Way:
+def way_to_wgs84(survey: Survey, format_name: str) -> DatumWay:
     """Return the way from a survey's grid.
 
     Raises
@@ -257,13 +257,13 @@ def way_to_wgs84(survey: Survey, format_name: str) -> Way:
     return way
 
 
-def datum_accuracy_words(way: Way) -> str:
+def datum_accuracy_words(way: DatumWay) -> str:
     """Return in a sentence how well the way to WGS 84 is known, and WGS 84 itself."""
     good = f"good to {way.accuracy:g} m" if way.accuracy else "no loss"
     return f"To WGS 84: {way.description} ({good}); WGS 84 itself is known to about {ENSEMBLE:g} m."
 
 
-def to_degrees(corners: Array, way: Way) -> Array:
+def to_degrees(corners: Array, way: DatumWay) -> Array:
     """Return corners (k, 2) in longitude and latitude, degrees."""
     if not len(corners):
         return np.empty((0, 2))

@@ -2,8 +2,8 @@
 
 What runs in a process of its own is counted too: the commands that tests start, the desk, and the workers of an
 archive; of one that is killed at once only what it had written down. Folder by folder, so that a run that is cut off
-goes on where it stood: ``--data DIR`` keeps what was counted, and ``--only`` names folders. What a page of the desk
-does in a browser is not Python and not counted.
+goes on where it stood: ``--data DIR`` keeps what was counted, and ``--only`` names folders or files; of some of them
+alone the share is told as a lower bound. What a page of the desk does in a browser is not Python and not counted.
 """
 
 from __future__ import annotations
@@ -90,8 +90,9 @@ def main() -> int:
             print(f"{each['missing_branches']} branches are not run")
     run = sum(each["covered_lines"] + each["covered_branches"] for each in found.values())
     of = sum(each["num_statements"] + each["num_branches"] for each in found.values())
-    keep("G20", "lines and branches of everything run by its tests", f"{run / of:.1%}", of)
-    print(f"everything: {run} of {of}, {run / of:.1%}")
+    reached = f"{'' if {*FOLDERS, 'top'} <= set(counted) else 'at least '}{run / of:.1%}"
+    keep("G20", "lines and branches of everything run by its tests", reached, of)
+    print(f"everything: {run} of {of}, {reached}")
     return 1 if failed else 0
 
 

@@ -37,7 +37,7 @@ class Leaders:
         window: tuple[float, float, float, float] | None,
     ) -> None:
         """Look for places off some lines, symbols and rooms, in which a name would be taken for theirs."""
-        self._tree = shapely.STRtree([box(*row) for row in placed.shape.tolist()])
+        self._tree = shapely.STRtree(box(*placed.shape.T))
         self._added = np.full(2 * len(waiting), None, dtype=object)  #: boxes and lines of this search
         self._count = 0  #: of them
         shapes = [_candidates(ask) for ask in waiting]

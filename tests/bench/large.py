@@ -111,7 +111,7 @@ def recursion(work: Any, factor: Any) -> float:
     values[np.searchsorted(keys, own)] = lower.data
     found, place = np.zeros(len(keys)), np.zeros(count, np.int64)
     seconds, _ = seconds_of(lambda: work(count, starts, rows, values, pivots, found, place), TAKEN)
-    ours, known = factor._pattern.pairs(rows, columns)
+    ours, known = factor._inverse.pairs(rows, columns)
     if not known.all() or np.abs(ours - found).max() > 1e-9 * np.abs(found).max():
         raise SystemExit("the two recursions do not agree")
     return seconds

@@ -196,7 +196,8 @@ if __name__ == "__main__":
     "books",
     [
         pytest.param(SmallBooks(60, 7, 0), id="short", marks=pytest.mark.long),
-        pytest.param(SmallBooks(1000, 50, 0), id="archive", marks=pytest.mark.long),
+        pytest.param(SmallBooks(1000, 50, 0), id="thousand", marks=pytest.mark.long),
+        pytest.param(SmallBooks(9660, 340, 0), id="archive", marks=pytest.mark.long),
     ],
 )
 def test_a_cluster_of_which_one_worker_is_killed_loses_no_book(tmp_path, books):
@@ -205,13 +206,13 @@ def test_a_cluster_of_which_one_worker_is_killed_loses_no_book(tmp_path, books):
     (tmp_path / "cluster.py").write_text(CLUSTER, encoding="utf-8")
     command = [sys.executable, f"{tmp_path / 'cluster.py'}", f"{root}", f"{out}", f"{books.good // 3}", "60"]
 
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    with beside(books.write_solo, root, solo):
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
 
     assert "killed\n" in done.stdout
     assert not list(out.rglob(".*"))
     assert done.returncode == 65, done.stderr  # the bad books; none is told that its worker died
     assert "worker died" not in done.stderr
-    books.write_solo(root, solo)
     assert outputs(out) == outputs(solo)
     what = f"{books.good + books.bad} books on two workers of a cluster, one killed"
     keep("G18", what, "byte-equal to solo runs", books.good)

@@ -94,6 +94,7 @@ GOALS: Final = {
         (
             "pytest -m long -k 'killed_at_any_moment and thousand]' tests/reliability/test_archive.py",
             "pytest -m long -k 'killed_at_any_moment and archive]' tests/reliability/test_archive.py",
+            "pytest -m long -k 'one_worker_is_killed and thousand]' tests/reliability/test_archive.py",
             "pytest -m long -k 'one_worker_is_killed and archive]' tests/reliability/test_archive.py",
         ),
     ),

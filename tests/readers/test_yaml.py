@@ -295,6 +295,7 @@ def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
         ("lines:\n  A-B :taped\n  C-D: {}\n", "2:3: the colon after 'A-B' needs a space behind it"),
         ("lines:\n  A-B {use: base, taped: 52.31}\n", "2:3: a colon is missing after 'A-B'; write 'A-B: {'"),
         ("lines:\n  A-B: use: base}\n", "2:11: the bracket { is missing at the start of this; add it"),
+        ("lines:\n  A/B: use: base}\n", "2:11: the bracket { is missing at the start of this; add it"),
         (
             "lines:\n  A-B:\n    - {at: 1}\n    – {at: 2}\n",
             "4:5: an en dash (–) begins this line; write a plain hyphen",

@@ -59,11 +59,11 @@ class LocalTransformation(Transformation):
 
     def carry(self, points: ArrayLike) -> Array:
         """Return points of the source on the target."""
-        return self._told(points)[0]
+        return self._places_and_covariance(points)[0]
 
     def spread_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) covariance of where points are carried, what is left of the distortion in it."""
-        return self._told(points)[1]
+        return self._places_and_covariance(points)[1]
 
     def derivatives_at(self, points: ArrayLike) -> Array:
         """Return (m, 2, 2) the derivatives of the target's coordinates by the source's at points."""
@@ -114,15 +114,15 @@ class LocalTransformation(Transformation):
             found.append((spread @ values[own], spread))
         return found
 
-    def _told(self, points: ArrayLike) -> tuple[Array, Array]:
+    def _places_and_covariance(self, points: ArrayLike) -> tuple[Array, Array]:
         """Return where points are carried, and the covariance of that."""
         p = np.asarray(points, dtype=float).reshape(-1, 2)
         if not len(p):
             return np.empty((0, 2)), np.empty((0, 2, 2))
-        parts = [self._told_of_some(p[start : start + POINTS_AT_ONCE]) for start in range(0, len(p), POINTS_AT_ONCE)]
+        parts = [self._places_of_some(p[start : start + POINTS_AT_ONCE]) for start in range(0, len(p), POINTS_AT_ONCE)]
         return np.concatenate([place for place, _ in parts]), np.concatenate([spread for _, spread in parts])
 
-    def _told_of_some(self, points: Array) -> tuple[Array, Array]:
+    def _places_of_some(self, points: Array) -> tuple[Array, Array]:
         u, known = carry_points(self.centre, points), carry_points(self.centre, self.source)
         rows = _rows(u)
         means, spreads = [], []

@@ -58,7 +58,7 @@ def read_sheet_lists(
     every = {point.name for each in read.values() for point in each.points}
     if absent := [name for name in without if name not in every]:
         raise UsageError(f"no list has a point {absent[0]!r} to leave out; look at its name")
-    grid_points, where = _known([*read.values(), *([shared] if shared else [])], every - set(without))
+    grid_points, where = _known_points([*read.values(), *([shared] if shared else [])], every - set(without))
     faults, sheets = [], {}
     on = {name: [point.name for point in each.points] for name, each in read.items()}
     for name, each in read.items():
@@ -80,7 +80,7 @@ def read_sheet_lists(
     return SheetLists(sheets, grid_points, where, crs, kind, all_lists[0].place)
 
 
-def _known(
+def _known_points(
     lists: Sequence[PointList], names: set[str]
 ) -> tuple[dict[str, GridPoint], dict[tuple[str | None, str], Place]]:
     """Return the points of lists that are known on the grid; where two tell of one, they must tell the same."""

@@ -38,7 +38,7 @@ class SharedThing:
         """Return the name that both have, or both names."""
         return self.ours if self.ours == self.theirs else f"{self.ours} with {self.theirs}"
 
-    def turned(self) -> SharedThing:
+    def from_other_side(self) -> SharedThing:
         """Return the same as seen from the other survey."""
         east, north = self.off
         return replace(
@@ -102,7 +102,7 @@ def shift_from_neighbours(survey: str, near: Sequence[SharedThing], agreed: int)
     Shift | None
         The shift that more of its pegs have in common than agree, from so many that no chance explains it.
     """
-    pairs = [pair if pair.survey == survey else pair.turned() for pair in near]
+    pairs = [pair if pair.survey == survey else pair.from_other_side() for pair in near]
     alike = max(
         ([pair for pair in pairs if _apart(pair, guess) <= pair.allowed] for guess in pairs),
         key=_count_pegs,

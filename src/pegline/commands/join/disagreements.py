@@ -141,7 +141,9 @@ def _stations(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagre
 def _without(pegs: Sequence[tuple[str, SharedThing]], shift: Shift) -> list[tuple[str, SharedThing]]:
     """Return the pairs of pegs that the shift of a survey does not explain."""
     explained = {
-        (pair.survey, pair.ours, pair.second, pair.theirs) for each in shift.pegs for pair in (each, each.turned())
+        (pair.survey, pair.ours, pair.second, pair.theirs)
+        for each in shift.pegs
+        for pair in (each, each.from_other_side())
     }
     return [(rule, pair) for rule, pair in pegs if (pair.survey, pair.ours, pair.second, pair.theirs) not in explained]
 
@@ -260,7 +262,7 @@ def _pair_of_pegs(one: _Placed, other: _Placed, scale: _Scale) -> SharedThing:
 
 
 def _overlaps(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[Disagreement]:
-    for layer, group in _group_pairs(_shared(surveys, scale)):
+    for layer, group in _group_pairs(_shared_areas(surveys, scale)):
         first = group[0]
         if len(group) == 1:
             text = f"{first} overlap by {first.size:.2f} m²"
@@ -277,7 +279,7 @@ def _depth(shape: Any) -> float:
     return 2 * float(shape.area) / float(shape.length) if shape.length else 0.0
 
 
-def _shared(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str, SharedThing]]:
+def _shared_areas(surveys: Mapping[str, Package], scale: _Scale) -> Iterator[tuple[str, SharedThing]]:
     """Yield areas of two surveys that overlap, with the layer of both: a house lies within a boundary by right."""
     from shapely import make_valid
 

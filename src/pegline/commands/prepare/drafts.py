@@ -330,7 +330,7 @@ def _names(terrain: Terrain, draft: Draft) -> dict[int, str]:
     names_by_place = {
         i: name for i in draft.places for name, at in layout.stations.items() if np.array_equal(at, terrain.places[i])
     }
-    letters = (letter for letter in _letters() if letter not in terrain.intention.taken)
+    letters = (letter for letter in _letters() if letter not in terrain.intention.names_taken)
     return {i: names_by_place.get(i) or next(letters) for i in draft.places}
 
 
@@ -351,7 +351,7 @@ def as_intention(terrain: Terrain, draft: Draft) -> Intention:
     carriers = tie_lines_among(terrain, draft)
     lines += [_line(names, pair, "tie" if pair in carriers else "check") for pair in draft.extra]
     free = (f"T{number}" for number in count(1))
-    pegs = {peg: next(name for name in free if name not in intention.taken) for peg in draft.tie_pegs}
+    pegs = {peg: next(name for name in free if name not in intention.names_taken) for peg in draft.tie_pegs}
     ties: dict[str, str] = {}
     arms = dict.fromkeys(draft.hung, 0)
     for tie in draft.ties:

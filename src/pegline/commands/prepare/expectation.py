@@ -67,7 +67,7 @@ class Intention:
     measured: frozenset[str]  #: stations and points that are fixed by what is booked
 
     @property
-    def taken(self) -> frozenset[str]:
+    def names_taken(self) -> frozenset[str]:
         """Return the names that stations, points and features have already."""
         return frozenset((*self.layout.stations, *self.layout.points, *self.features))
 

@@ -126,12 +126,12 @@ def strengthening_lines(
     spread = Effects(fit).spread
     for numbers in (lines + ties, lines):
         weakest = np.array(sorted(numbers, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
-        if len(weakest) and (advice := _strengthening(fit, weakest, tape, critical, notation, is_clear)):
+        if len(weakest) and (advice := _strengthening_lines(fit, weakest, tape, critical, notation, is_clear)):
             return advice
     return ()
 
 
-def _strengthening(
+def _strengthening_lines(
     fit: Fit, weakest: Ints, tape: NewLineTape, critical: float, notation: Notation, is_clear: Sight
 ) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the first of some redundancy numbers."""

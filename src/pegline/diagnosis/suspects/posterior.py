@@ -109,7 +109,7 @@ class _Reckoner:
     def posterior(self) -> Posterior:
         """Return the posterior: single readings, names and sides, two readings, something else, and nothing wrong."""
         square, log_volume = self._as_booked
-        roots = self._telling(self._any_amount())
+        roots = self._explanations(self._any_amount())
         slips = self._slips(roots)
         freedom = self.of.freedom
         pairs = Pairs(self.of, *self._one_wrong, self._slips_of, self._per_reading, self._solve)
@@ -324,9 +324,11 @@ class _Reckoner:
         costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
         best = np.argmin(costs, axis=0)
         order = np.argsort(costs.min(axis=0), kind="stable")[:MOST_SOLVED]
-        return self._telling(self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order])))
+        return self._explanations(
+            self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order]))
+        )
 
-    def _telling(self, verdicts: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
+    def _explanations(self, verdicts: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the hypotheses that explain something of what disagrees: no check sees the others."""
         return [one for one in verdicts if one.square < self._as_booked[0] - EXPLAINS]
 

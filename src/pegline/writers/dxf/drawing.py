@@ -100,7 +100,7 @@ class _Drawing:
         counts = Counter(label.layer for label in plan.labels if label.measures)
         within = sum(counts.values()) <= MAX_DIMENSIONS
         self.dimensioned = {"DIMENSIONS", "OFFSET-FIGURES"} if within else {"DIMENSIONS"}
-        self.lettered = {} if self.r12 else dict(self._lettered())
+        self.lettered = {} if self.r12 else dict(self._lettered_lines())
         # A symbol has its facts and an end beside it; a label may have a leader.
         most = 12 * len(plan.features) + len(plan.tufts) + 2 * len(plan.labels) + len(self.notes)
         self.entities = Entities(self.space, TEXT_STYLE, most)
@@ -163,7 +163,7 @@ class _Drawing:
         is_outline_of_shape = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
         return feature.name if is_outline_of_shape else ""
 
-    def _lettered(self) -> Iterator[tuple[str, LetteredLine]]:
+    def _lettered_lines(self) -> Iterator[tuple[str, LetteredLine]]:
         """Yield the lines whose line type shows their kind; an office's own line type for their layer goes before."""
         for feature in self.plan.features:
             office = self.plan.options.office_layers.get(feature.layer)

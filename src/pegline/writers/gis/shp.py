@@ -59,7 +59,7 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
         whole = package_in(survey, other)
         for layer in whole.layers:
             names = short_names([column.name for column in layer.columns])
-            packed.append(_packed(layer, names, f"{path.stem}_{layer.name}", whole.wkt, day))
+            packed.append(_pack_layer(layer, names, f"{path.stem}_{layer.name}", whole.wkt, day))
             sentences += _cuts_in(layer, names)
     except (CPLE_BaseError, FionaError, OSError, RuntimeError, ValueError) as error:
         raise write_refusal(path, error) from error
@@ -68,7 +68,7 @@ def write(survey: Survey, path: Path, other: OtherCRS | None = None) -> None:
     path.with_name(f"{path.stem}_shp.txt").write_text("\n".join(sentences) + "\n", encoding="utf-8", newline="\n")
 
 
-def _packed(layer: FilledLayer, names: Mapping[str, str], stem: str, wkt: str, day: str) -> bytes:
+def _pack_layer(layer: FilledLayer, names: Mapping[str, str], stem: str, wkt: str, day: str) -> bytes:
     """Return the parts of a layer's shapefile, packed as one file; ``day`` is that of its head."""
     from fiona.io import MemoryFile
 

@@ -54,41 +54,7 @@ def write(survey_or_plan: Survey | Plan, path: Path) -> None:
 def sheet(survey: Survey, scale: int) -> str:
     """Return the computation sheet of a survey whose plan is at 1 to ``scale``."""
     book, pages, judged = survey.book, pages_of(survey.book), verdict(survey.solved)
-    where = leads(pages)
-    pegs = join_markup((stations_table(survey, where), _unreliable(survey), witnesses(survey, where)))
-    adjusted = join_markup((_solution(survey), measurements(survey, where)))
-    sections = [
-        (anchor, title, content)
-        for anchor, title, content in (
-            ("cause", "Likely cause, and what to do now", _cause(survey)),
-            ("checks", "Checks", _checks(survey, scale, where)),
-            ("accuracy", "Accuracy", _list(accuracy_in_full(survey.solved))),
-            (
-                "unseen",
-                "What no check would show",
-                _list([*unseen_in_rows(survey.solved), *sides_sentences(survey.solved)]),
-            ),
-            ("improve", "What would improve the survey", _improvement(survey)),
-            ("warnings", "Warnings", _warnings(survey, where)),
-            ("book", "The survey", _head(survey)),
-            ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
-            ("tapes", "Tapes", _tapes(survey)),
-            ("ground", "From the tape to the ground", ground(survey, where)),
-            ("lines", "Lines: ground against plan", reduction_table(survey, scale, where)),
-            ("stations", "Stations", pegs),
-            ("points", "Points", points_table(survey, where)),
-            (
-                "dimensions",
-                "Dimensions and walls",
-                join_markup((dimensions(survey, scale, where), walls(survey, where))),
-            ),
-            ("features", "Features", features_table(survey, where)),
-            ("measurements", "Measurements in the adjustment", adjusted),
-            ("pages", "Pages of the paper book", _pages(pages)),
-            ("reading", "How to read this sheet", _reading(survey, scale)),
-        )
-        if content
-    ]
+    sections = [row for row in _sections(survey, scale, pages) if row[2]]
     title = book.title or book.file
     links = (element("li", element("a", name.split(":")[0], href=f"#{anchor}")) for anchor, name, _ in sections)
     body = [
@@ -99,6 +65,41 @@ def sheet(survey: Survey, scale: int) -> str:
         *(element("section", element("h2", name), content, id=anchor) for anchor, name, content in sections),
     ]
     return page(f"{title}: computation sheet", Safe("\n".join(body)))
+
+
+def _sections(survey: Survey, scale: int, pages: Pages) -> Iterator[tuple[str, str, Safe]]:
+    """Yield anchor, title and content of each section; those without content have nothing to tell."""
+    where = leads(pages)
+    pegs = join_markup((stations_table(survey, where), _unreliable(survey), witnesses(survey, where)))
+    adjusted = join_markup((_solution(survey), measurements(survey, where)))
+    yield from (
+        ("cause", "Likely cause, and what to do now", _cause(survey)),
+        ("checks", "Checks", _checks(survey, scale, where)),
+        ("accuracy", "Accuracy", _list(accuracy_in_full(survey.solved))),
+        (
+            "unseen",
+            "What no check would show",
+            _list([*unseen_in_rows(survey.solved), *sides_sentences(survey.solved)]),
+        ),
+        ("improve", "What would improve the survey", _improvement(survey)),
+        ("warnings", "Warnings", _warnings(survey, where)),
+        ("book", "The survey", _head(survey)),
+        ("frame", "Frame: from the needle and the ground to the plan", _frame(survey)),
+        ("tapes", "Tapes", _tapes(survey)),
+        ("ground", "From the tape to the ground", ground(survey, where)),
+        ("lines", "Lines: ground against plan", reduction_table(survey, scale, where)),
+        ("stations", "Stations", pegs),
+        ("points", "Points", points_table(survey, where)),
+        (
+            "dimensions",
+            "Dimensions and walls",
+            join_markup((dimensions(survey, scale, where), walls(survey, where))),
+        ),
+        ("features", "Features", features_table(survey, where)),
+        ("measurements", "Measurements in the adjustment", adjusted),
+        ("pages", "Pages of the paper book", _pages(pages)),
+        ("reading", "How to read this sheet", _reading(survey, scale)),
+    )
 
 
 #: Class of the verdict's words.
@@ -129,6 +130,20 @@ def _improvement(survey: Survey) -> Safe:
     return _list([advice_sentence(each) for each in survey.diagnosis.advice])
 
 
+CHECK_HEADS: Final = (
+    Head("What", "word"),
+    Head("Booked"),
+    Head("Computed"),
+    Head("Difference"),
+    Head("Allowed"),
+    Head("On plan"),
+    Head("Ratio"),
+    Head("Test"),
+    Head("Verdict", "word"),
+    Head("Book"),
+)
+
+
 def _checks(survey: Survey, scale: int, where: Where) -> Safe:
     if not survey.adjustment.checks:
         return element("p", "There is no check: nothing was measured beyond what the framework needs.")
@@ -138,18 +153,6 @@ def _checks(survey: Survey, scale: int, where: Where) -> Safe:
         f"Failed ones first. Lengths in {notation.words}{bearings}: as booked, and as computed from the"
         f" plotting solution, which does without the checks; on the plan at 1:{scale};"
         f" test values may reach {survey.adjustment.critical:.2f}"
-    )
-    heads = (
-        Head("What", "word"),
-        Head("Booked"),
-        Head("Computed"),
-        Head("Difference"),
-        Head("Allowed"),
-        Head("On plan"),
-        Head("Ratio"),
-        Head("Test"),
-        Head("Verdict", "word"),
-        Head("Book"),
     )
     rows = (
         [
@@ -166,7 +169,7 @@ def _checks(survey: Survey, scale: int, where: Where) -> Safe:
         ]
         for row in check_rows(survey, scale, notation.finer)
     )
-    return table(caption, heads, rows)
+    return table(caption, CHECK_HEADS, rows)
 
 
 def _ratio(check: Check) -> str:

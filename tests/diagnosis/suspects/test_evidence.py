@@ -17,7 +17,8 @@ from pegline.diagnosis.suspects.evidence import (
     something_else,
     two_of_any_size,
 )
-from pegline.network.observation_types import Distance, Ranging
+from pegline.network.equations import EQUATIONS
+from pegline.network.observation_types import AngleAtStation, Distance, LineBearing, Ranging
 
 
 def test_mistakes_of_any_size_between_the_limits_make_a_whole():
@@ -32,6 +33,16 @@ def test_a_peg_stands_out_of_line_by_any_distance_alike():
     assert any_size(0.1, 0.0, Ranging) == pytest.approx(any_size(0.9, 0.0, Ranging))
     assert any_size(0.5, 0.0, Ranging) * 2 * PEG_ASTRAY == pytest.approx(1.0)
     assert any_size(1.5, 0.0, Ranging) < 1e-9
+
+
+def test_mistakes_in_all_that_is_read_in_angles_lie_between_a_fifth_of_a_degree_and_half_a_turn():
+    angles = [kind for kind, row in EQUATIONS.items() if row.angle]
+    assert {LineBearing, AngleAtStation} <= {*angles}
+    steps = np.linspace(log(0.2 * pi / 180), log(pi), 2001)
+    sizes = np.exp(steps)
+    for kind in angles:
+        density = np.array([any_size(float(size), 0.0, kind) for size in sizes])
+        assert 2 * np.trapezoid(density * sizes, steps) == pytest.approx(1.0, rel=1e-3)
 
 
 def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be():

@@ -37,6 +37,7 @@ class BookedReading:
     side: int = 0  #: of an offset: +1 left, -1 right; 0: no offset
     place: Place | None = None
     share: float = 1.0  #: how much of a small change of the reading goes into the measurement
+    part: bool = False  #: one of several that make up the measurement, as legs do; else several are of the same length
     #: What the measurement has of this reading, metres, where it is worked out from several; NaN where that is nothing.
     effect: Callable[[float], float] | None = None
 

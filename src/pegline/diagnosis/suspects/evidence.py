@@ -19,8 +19,9 @@ import numpy as np
 from pegline.diagnosis.suspects.hypotheses import Hypothesis
 from pegline.diagnosis.suspects.slips import USUAL_SHARE
 from pegline.diagnosis.suspects.variants import SolvedVariant
+from pegline.network.equations import EQUATIONS
 from pegline.network.linear_equations import Network
-from pegline.network.observation_types import ControlCoordinate, LineBearing, Ranging
+from pegline.network.observation_types import ControlCoordinate, Ranging
 from pegline.plane import Array
 from pegline.records import record
 
@@ -200,7 +201,7 @@ def _density(sizes: Array, kind: type) -> Array:
 
 def _limits(kind: type) -> tuple[float, float]:
     """Return between which sizes mistakes lie, metres or radians."""
-    if kind is LineBearing:
+    if EQUATIONS[kind].angle:
         return LEAST_MISTAKE_RADIANS, MOST_MISTAKE_RADIANS
     return (
         LEAST_MISTAKE_METRES,

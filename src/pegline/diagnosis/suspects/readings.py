@@ -67,6 +67,7 @@ class _Readings:
                 self._word(line.ground.tape),
                 place=taped.reading.place,
                 share=share,
+                part=not line.booked.taped,
             )
             for taped in tapings
             if not taped.passage
@@ -93,6 +94,7 @@ class _Readings:
                 place=reading.place,
                 share=(effect(lengths[number] + READING_STEP) - effect(lengths[number] - READING_STEP))
                 / (2 * READING_STEP),
+                part=True,
                 effect=effect,
             )
 

@@ -248,7 +248,7 @@ def slips(booked: Sequence[BookedReading], sd: float) -> Iterator[Slip]:
     sd
         Standard deviation of one reading, metres.
     """
-    several = len(booked) > 1 and all(abs(b.share * len(booked) - 1) < 0.1 for b in booked)
+    several = len(booked) > 1 and not any(one.part for one in booked)
     for booking in booked:
         others = [b.metres for b in booked if b is not booking] if several else []
         for may in meant_readings(booking):

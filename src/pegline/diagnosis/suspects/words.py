@@ -92,8 +92,7 @@ class Terms:
         booked = self.readings.get(number, ())
         if not booked:
             return Accused(self.name(one), self.plain_text(one, 0.0), self.plain_text(one, amount), one.booking.place)
-        legs = len(booked) > 1 and (abs(booked[0].share - 1) < 0.1 or any(b.effect for b in booked))
-        if legs:
+        if len(booked) > 1 and any(one.part for one in booked):
             first = booked[0]
             would_be = f"{as_booked(first.metres + amount, first)} (or another leg)"
         else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from builders.figures import keep
+from builders.figures import ASKED, keep
 from builders.paths import ROOT
 
 from trust.core import CORE
@@ -19,13 +20,14 @@ from trust.core import CORE
 def main() -> int:
     """Print and keep the share of each room, with what is not run; return 1 where its tests failed."""
     failed = 0
+    environment = {name: value for name, value in os.environ.items() if name != ASKED}  # the tests' own figures stay
     for name in sys.argv[1:] or CORE:
         room = CORE[name]
         with TemporaryDirectory() as folder:
             report = Path(folder, "coverage.json")
             options = ["--cov=pegline", "--cov-branch", f"--cov-report=json:{report}", "-p", "no:cacheprovider"]
             command = [sys.executable, "-m", "pytest", "-q", "--no-header", *options, *room.tests]
-            run = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+            run = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
             files = json.loads(report.read_text(encoding="utf-8"))["files"]
         done = of = 0
         for path in room.paths():

@@ -98,7 +98,7 @@ def test_outputs_are_those_of_solo_runs_whatever_the_number_of_workers(archive, 
 
 
 def states(out):
-    events = [json.loads(line) for line in (out / manifest.NAME).read_text(encoding="utf-8").splitlines()]
+    events = [json.loads(line) for line in (out / manifest.MANIFEST_NAME).read_text(encoding="utf-8").splitlines()]
     return [(event["book"], event["state"]) for event in events]
 
 
@@ -178,7 +178,7 @@ def test_a_manifest_with_odd_or_torn_lines_stops_nothing(archive, tmp_path):
     out.mkdir()
     task = next(task for task in looked_through(archive, out, LIMITS).tasks if task.book == "unchecked.yaml")
     text = "\n".join(ODD).replace("KEY", key_of(task))
-    (out / manifest.NAME).write_bytes(text.encode("utf-8", "surrogateescape"))
+    (out / manifest.MANIFEST_NAME).write_bytes(text.encode("utf-8", "surrogateescape"))
 
     assert batch(archive, out) == 65
     assert (out / "unchecked.json").is_file()
@@ -366,7 +366,7 @@ def test_a_signal_ends_a_run_in_one_line_and_leaves_nothing_behind(archive, tmp_
         text=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
-    while not (tmp_path / "out" / manifest.NAME).exists():  # workers are about to begin
+    while not (tmp_path / "out" / manifest.MANIFEST_NAME).exists():  # workers are about to begin
         assert run.poll() is None
         time.sleep(0.01)
     run.send_signal(number)
@@ -410,7 +410,7 @@ def test_closed_standard_streams_change_neither_status_nor_files(tmp_path, close
         "sound.yaml": "PASSED",
     }
     assert main(["verify", str(out), "--books", str(root)]) == 0
-    assert all(json.loads(line) for line in (out / manifest.NAME).read_text(encoding="utf-8").splitlines())
+    assert all(json.loads(line) for line in (out / manifest.MANIFEST_NAME).read_text(encoding="utf-8").splitlines())
 
 
 def test_a_book_over_its_time_is_stopped_and_the_others_are_done(archive, tmp_path):
@@ -475,11 +475,11 @@ def test_only_a_book_that_was_alone_in_hand_when_three_runs_ended_is_not_tried_a
     started = [
         json.dumps({"state": "started", "book": task.book, "key": key_of(task), "alone": n < alone}) for n in range(5)
     ]
-    (out / manifest.NAME).write_text("\n".join([*started, '{"state": "ended", "bo']), encoding="utf-8")
+    (out / manifest.MANIFEST_NAME).write_text("\n".join([*started, '{"state": "ended", "bo']), encoding="utf-8")
 
     batch(archive, out)
 
-    ended = manifest.read_history(out / manifest.NAME, {}).ended["unchecked.yaml"]
+    ended = manifest.read_history(out / manifest.MANIFEST_NAME, {}).ended["unchecked.yaml"]
     assert ended["status"] == status
     assert ("look at the book" in "".join(ended["why"])) == (status == 75)
 
@@ -647,7 +647,7 @@ def test_a_cluster_gives_what_this_machine_gives(archive, tmp_path, monkeypatch)
 
     assert done.returncode == 75, done.stderr
     assert outputs(tmp_path / "far") == outputs(tmp_path / "near")
-    far, near = (manifest.read_history(tmp_path / side / manifest.NAME, {}).ended for side in ("far", "near"))
+    far, near = (manifest.read_history(tmp_path / side / manifest.MANIFEST_NAME, {}).ended for side in ("far", "near"))
     assert far == near
     assert all(words in far[name]["why"][0] for name, words in told.items())
 

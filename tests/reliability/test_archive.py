@@ -61,7 +61,7 @@ def test_an_archive_killed_at_any_moment_goes_on_where_it_stood(memory, kills, b
     root, out, solo = (memory / f"{kills} kills" / name for name in ("books", "out", "solo"))
     books.write(root)
     out.mkdir()
-    told = out / manifest.NAME
+    told = out / manifest.MANIFEST_NAME
     told.touch()
     environment = with_poisons(root.with_name("poison"))
     command = command_of(root, out, "--workers", f"{workers}", "--seconds", f"{seconds}", "--memory", "2048")

@@ -12,7 +12,7 @@ from builders.archive import GOOD
 from builders.sound_book import ON_A_GRID
 
 from pegline.cli import main
-from pegline.commands.batch import NAME
+from pegline.commands.batch import MANIFEST_NAME
 
 MOUNT_FAILED = 32  #: the status of mount(8) that says so
 LEAST_BTRFS = 120 * 2**20  #: bytes of such a disk
@@ -72,7 +72,7 @@ def words(tmp_path):
 
 def own_files(words, disk):
     """Return the files of the archive itself, which tell of its books."""
-    return {f"{disk}/{name}" for name in ("batch.csv", "batch.html", NAME)} if words[0] == "batch" else set()
+    return {f"{disk}/{name}" for name in ("batch.csv", "batch.html", MANIFEST_NAME)} if words[0] == "batch" else set()
 
 
 @pytest.mark.parametrize("inside", [["--map-root-user"]], indirect=True, ids=["tmpfs"])
@@ -125,7 +125,7 @@ def test_a_share_of_a_disk_that_is_used_up(inside, tmp_path, words):
         assert before == "what stood there before"
 
 
-@pytest.mark.parametrize("link", ["deep", NAME, "batch.csv", "batch.html", ".pegline.lock"])
+@pytest.mark.parametrize("link", ["deep", MANIFEST_NAME, "batch.csv", "batch.html", ".pegline.lock"])
 def test_links_that_lead_out_of_the_folder_of_an_archive_are_refused(tmp_path, capsys, link):
     books, out, away = (tmp_path / name for name in ("books", "out", "away"))
     (books / "deep").mkdir(parents=True)

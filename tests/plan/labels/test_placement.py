@@ -16,7 +16,7 @@ import pegline
 from pegline.plan.labels.boxes import Boxes, box, common_area
 from pegline.plan.labels.placement import (
     LABEL_CLEARANCE_MM,
-    MAX_PLACES,
+    MAX_LABEL_PLACES,
     PlaceableLabel,
     Spot,
     lines_under,
@@ -119,7 +119,7 @@ def test_places_not_looked_at_could_not_have_been_among_the_best(monkeypatch):
     own = [np.vstack([places_along(*piece, 10.0, 2.0) for piece in pair]) for pair in pieces]
     wanted = [PlaceableLabel("name", 10.0, 2.0, spots, True) for spots in own]
 
-    monkeypatch.setattr("pegline.plan.labels.placement.MAX_PLACES", 600)
+    monkeypatch.setattr("pegline.plan.labels.placement.MAX_LABEL_PLACES", 600)
     sparing = settle_labels(wanted, lines, discs)
     monkeypatch.setattr("pegline.plan.labels.placement.FIRST_LOOK_FACTOR", 1000)
 
@@ -139,7 +139,7 @@ def test_each_label_has_the_cheapest_place_beside_the_others(count):
     )
     for i, (asked, place) in enumerate(zip(wanted, places, strict=True)):
         others = shapely.unary_union(np.delete(taken, i))
-        free = [spot for spot in asked.spots[: MAX_PLACES // count] if spot[3] < place.cost - 1e-9]
+        free = [spot for spot in asked.spots[: MAX_LABEL_PLACES // count] if spot[3] < place.cost - 1e-9]
         tried = [box(x, y, 0.0, 10.0 + 2 * LABEL_CLEARANCE_MM, 2.0 + 2 * LABEL_CLEARANCE_MM) for x, y, *_ in free]
         assert all(shapely.area(shapely.intersection(each, others)) > 0 for each in tried)
 

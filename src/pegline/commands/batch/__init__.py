@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pegline.commands.batch import summary
-from pegline.commands.batch.manifest import NAME, History, Outcome, open_to_append, read_history, still_good
+from pegline.commands.batch.manifest import MANIFEST_NAME, History, Outcome, open_to_append, read_history, still_good
 from pegline.commands.batch.one_book import failure_outcome, limits_and_machine
 from pegline.commands.batch.summary import write_index
 from pegline.commands.batch.tasks import Archive, Settings, Task, key_of, looked_through
@@ -89,12 +89,12 @@ def _bring_up_to_date(
     from pegline.writers.publish import remove_work_folders, sweep_folder
 
     folders = [Path(folder) for folder in sorted({task.folder for task in archive.tasks} - {str(out)})]
-    own = [NAME, "batch.csv", "batch.html", *([f"index.{args.index}"] if args.index else [])]
+    own = [MANIFEST_NAME, "batch.csv", "batch.html", *([f"index.{args.index}"] if args.index else [])]
     _refuse_ways_out(out, [*folders, *(out / name for name in own)])
     for folder in folders:
         sweep_folder(folder)
     keys = {task.book: key_of(task) for task in archive.tasks}
-    past = read_history(out / NAME, keys)
+    past = read_history(out / MANIFEST_NAME, keys)
     try:
         ended = _all_done(archive.tasks, keys, past, out, args)
     finally:
@@ -197,7 +197,7 @@ def _all_done(
     """Return the outcome of every book, doing those that the manifest does not vouch for."""
     outcomes = {task.book: current for task in every if (current := _current_outcome(task, keys[task.book], past))}
     tasks_left = [task for task in every if task.book not in outcomes]
-    with open_to_append(out / NAME) as manifest:
+    with open_to_append(out / MANIFEST_NAME) as manifest:
 
         def begin(task: Task, *, alone: bool = False) -> None:
             manifest.add({"state": "started", "book": task.book, "key": keys[task.book], "alone": alone})

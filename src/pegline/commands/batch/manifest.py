@@ -17,9 +17,9 @@ from typing import IO, Any, Final
 
 from pegline.writers.file_list import sha256_of
 
-__all__ = ["NAME", "History", "Outcome", "Writer", "open_to_append", "read_history", "still_good"]
+__all__ = ["MANIFEST_NAME", "History", "Outcome", "Writer", "open_to_append", "read_history", "still_good"]
 
-NAME: Final = "batch.jsonl"
+MANIFEST_NAME: Final = "batch.jsonl"
 Outcome = Mapping[str, Any]  #: what came of a book; see ``work.work``
 
 

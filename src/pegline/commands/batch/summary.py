@@ -41,7 +41,7 @@ QUALITIES: Final[Mapping[str, str]] = {
     "NOT CHECKED": "a mistake in some reading would not show",
     "PASSED": "every check passed",
 }
-COLUMNS: Final = (
+SUMMARY_COLUMNS: Final = (
     "book",
     "quality",
     "suspect",
@@ -59,7 +59,7 @@ COLUMNS: Final = (
     "notes",
     "stale",
 )
-MOST: Final = 8  #: names of a list that are told, and endings of files that are no books
+MAX_NAMES_LISTED: Final = 8  #: names of a list that are told, and endings of files that are no books
 
 #: Endings of tables, of which books can be made.
 TABLES: Final = frozenset({".csv", ".ods", ".xlsx"})
@@ -86,9 +86,9 @@ def csv_text(outcomes: Sequence[Outcome]) -> str:
     """Return the table as CSV."""
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
-    rows.writerow(COLUMNS)
+    rows.writerow(SUMMARY_COLUMNS)
     for outcome in in_order_of_need(outcomes):
-        rows.writerow([_cell(outcome.get(column)) for column in COLUMNS])
+        rows.writerow([_cell(outcome.get(column)) for column in SUMMARY_COLUMNS])
     return out.getvalue()
 
 
@@ -107,8 +107,8 @@ def aside_text(endings: Mapping[str, int]) -> str:
     if not endings:
         return ""
     order = sorted(endings, key=lambda ending: (-endings[ending], ending))
-    counts = [f"{endings[ending]} of {ending or 'no ending'}" for ending in order[:MOST]]
-    more = sum(endings[ending] for ending in order[MOST:])
+    counts = [f"{endings[ending]} of {ending or 'no ending'}" for ending in order[:MAX_NAMES_LISTED]]
+    more = sum(endings[ending] for ending in order[MAX_NAMES_LISTED:])
     counts += [f"{more} of others"] * bool(more)
     hint = "; 'pegline table FILE --to BOOK.yaml' makes a book of tables" if TABLES & endings.keys() else ""
     return f"left aside, being no books: {', '.join(counts)}{hint}"
@@ -118,9 +118,9 @@ def aside_texts(endings: Mapping[str, int], links: Sequence[str], gone: Mapping[
     """Return what there is to say beside the books: files that are none, links to folders, outputs of books gone."""
     texts = [text] if (text := aside_text(endings)) else []
     if links:
-        texts.append(f"not followed, being links to folders: {list_names(links, MOST)}")
+        texts.append(f"not followed, being links to folders: {list_names(links, MAX_NAMES_LISTED)}")
     texts += [
-        f"{book} is gone, and its outputs are not: {list_names(names, MOST)}; put it back, or delete them"
+        f"{book} is gone, and its outputs are not: {list_names(names, MAX_NAMES_LISTED)}; put it back, or delete them"
         for book, names in sorted(gone.items())
     ]
     return texts

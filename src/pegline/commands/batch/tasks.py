@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Archive", "Settings", "Task", "key_of", "looked_through"]
 
-ENDINGS: Final = (".yaml", ".yml")
+BOOK_ENDINGS: Final = (".yaml", ".yml")
 #: The libraries whose versions change the bytes of an output.
 MAKERS: Final = ("pegline", "ezdxf", "fiona", "numpy", "pyproj", "reportlab", "scipy", "shapely")
 
@@ -89,7 +89,7 @@ def looked_through(root: Path, out: Path, settings: Settings, *, own: Collection
         folders[:] = [name for name in folders if name[0] != "." and (here / name).resolve() != out.resolve()]
         links += [_inside(root, here / name) for name in folders if (here / name).is_symlink()]
         for path in (here / name for name in files if name[0] != "."):
-            if path.suffix.lower() in ENDINGS:
+            if path.suffix.lower() in BOOK_ENDINGS:
                 books.append(path)
             else:
                 others[path.suffix.lower()] += 1

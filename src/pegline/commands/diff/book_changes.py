@@ -58,7 +58,7 @@ WORDS: Final[Mapping[str, str]] = {
 
 #: A value with the words that it is shown in: what may be compared, then the text.
 Leaf = tuple[object, str]
-KeyPath = tuple[str, ...]  #: names of an entry of the book, or of a value in it, from the outside in
+EntryPath = tuple[str, ...]  #: names of an entry of the book, or of a value in it, from the outside in
 Noise = Callable[[object, object], bool]  #: whether two values differ by no more than measuring twice explains
 
 
@@ -94,18 +94,18 @@ def changes(old: BookedText, new: BookedText, noise: Noise = _no_noise) -> Itera
                 yield f"{_key_name(path)}: {', '.join(changed)}"
 
 
-def _key_name(key: KeyPath) -> str:
+def _key_name(key: EntryPath) -> str:
     return " ".join(filter(None, key))
 
 
-def _entry_values(leaves: Mapping[KeyPath, Leaf]) -> str:
+def _entry_values(leaves: Mapping[EntryPath, Leaf]) -> str:
     """Return the values of an entry, for one that stands by itself."""
     texts = [_key_name((*key, text)) for key, (_, text) in leaves.items()]
     return f" ({', '.join(texts)})" if texts else ""
 
 
 def _value_changes(
-    before: Mapping[KeyPath, Leaf], after: Mapping[KeyPath, Leaf], noise: Noise, words: Notation
+    before: Mapping[EntryPath, Leaf], after: Mapping[EntryPath, Leaf], noise: Noise, words: Notation
 ) -> Iterator[str]:
     for key in dict.fromkeys((*after, *before)):
         (was, was_text), (now, now_text) = before.get(key, (None, "")), after.get(key, (None, ""))
@@ -126,10 +126,10 @@ def same(was: object, now: object) -> bool:
     return was == now or (isinstance(was, float) and isinstance(now, float) and abs(was - now) < 1e-9)
 
 
-def entries_of_book(booked: BookedText) -> dict[KeyPath, dict[KeyPath, Leaf]]:
+def entries_of_book(booked: BookedText) -> dict[EntryPath, dict[EntryPath, Leaf]]:
     """Return what a book holds: for each entry (a line, a row, a feature, …) its values."""
     book = booked.book
-    leaves_by_entry: dict[KeyPath, dict[KeyPath, Leaf]] = {}
+    leaves_by_entry: dict[EntryPath, dict[EntryPath, Leaf]] = {}
     for field in fields(book):
         if field.name not in IGNORED_FIELDS:
             tree = _inside(booked.tree, type(book), field.name)
@@ -178,11 +178,11 @@ def _items(tree: Written | None, count: int) -> list[Written | None]:
 
 def _walk(
     value: Any,
-    entry: KeyPath,
-    key: KeyPath,
+    entry: EntryPath,
+    key: EntryPath,
     unit: str,
     tree: Written | None,
-    leaves_by_entry: dict[KeyPath, dict[KeyPath, Leaf]],
+    leaves_by_entry: dict[EntryPath, dict[EntryPath, Leaf]],
 ) -> None:
     """Put every value into its entry: those of mappings and of named records in lists are entries of their own."""
     leaf = _leaf(value, unit, tree)

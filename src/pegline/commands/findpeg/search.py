@@ -30,7 +30,7 @@ from pegline.survey import Survey
 
 __all__ = ["find_peg", "lasting_points"]
 
-MAX_PROPOSALS: Final = 6  #: proposals told
+MAX_OTHERS_TOLD: Final = 6  #: proposals told
 ENOUGH_WITNESSES: Final = 3  #: witnesses that make others needless
 
 
@@ -248,7 +248,7 @@ class _Search:
             yield from (Other(anchor.name, anchor.distance, 1.0) for anchor in pair)
             start, candidates = pair, [each for each in candidates if each not in pair]
         before = self._spread_of(start)
-        ranked = sorted(candidates, key=lambda each: self._weakness((*start, each)))[:MAX_PROPOSALS]
+        ranked = sorted(candidates, key=lambda each: self._weakness((*start, each)))[:MAX_OTHERS_TOLD]
         gains = [(self._gain(before, (*start, anchor)), anchor) for anchor in ranked]
         for gain, anchor in sorted(gains, key=lambda each: -each[0]):
             yield Other(anchor.name, anchor.distance, gain)

@@ -37,7 +37,7 @@ BLANK_ROW_MM: Final = 13.5  #: from one blank row to the next, mm
 WITNESS_COLUMNS_MM: Final = (22.0, 68.0, 34.0, 58.0)  #: breadths of the columns of the witness table, mm
 SUMS: Final = (92.0, 46.0, 44.0)
 ROOM: Final = 8.0  #: what a line of the sketch is longer than its label at least, mm
-BLANK_ROWS: Final = 3  #: blank rows for what nobody expected
+UNEXPECTED_ROWS: Final = 3  #: blank rows for what nobody expected
 
 SHEET_SAFETY: Final = (
     "Beside a road: bright clothes, one who watches the traffic, nobody in the roadway with a tape.",
@@ -140,7 +140,7 @@ def _booking_pages(expectation: Expectation, line: PlannedLine) -> Iterator[tupl
     _, bottom, _, top = SHEET_BODY
     most = int((top - bottom - 42.0) / BLANK_ROW_MM)
     if line.use != "check":  # blanks for what nobody expected, to the end of the page
-        rows += [None] * BLANK_ROWS
+        rows += [None] * UNEXPECTED_ROWS
         rows += [None] * (-len(rows) % most)
     parts = [rows[i : i + most] for i in range(0, len(rows), most)] or [[]]
     for number, part in enumerate(parts):

@@ -16,7 +16,7 @@ from pegline.reduction.model import ReducedLine, ReducedRow
 
 __all__ = ["field_pages"]
 
-PAGE_COLUMNS: Final = 2
+ENTRY_COLUMNS: Final = 2
 HALF: Final = 8.0  #: half the breadth of the chain's column, mm
 ENTRY_STEP_MM: Final = 6.2  #: from one entry to the next, mm
 ENTRY_AIR_MM: Final = 12.0  #: that a line takes beside its entries, mm
@@ -35,7 +35,7 @@ class _Entry:
 def field_pages(content: Content) -> Bodies:
     """Yield pages of two columns, each filled from the foot up with one line after the other."""
     left, bottom, right, top = A4_BODY
-    wide = (right - left) / PAGE_COLUMNS
+    wide = (right - left) / ENTRY_COLUMNS
     pieces = list(_pieces(content, int((top - bottom - ENTRY_AIR_MM) / ENTRY_STEP_MM)))
     columns: list[list[Item]] = []
     height = top
@@ -44,11 +44,11 @@ def field_pages(content: Content) -> Bodies:
         if height + deep > top:
             columns.append([])
             height = bottom
-        x = left + (len(columns) - 1) % PAGE_COLUMNS * wide
+        x = left + (len(columns) - 1) % ENTRY_COLUMNS * wide
         columns[-1] += _column(heading, entries, x, wide, height)
         height += deep
-    for first in range(0, len(columns), PAGE_COLUMNS):
-        yield [item for column in columns[first : first + PAGE_COLUMNS] for item in column]
+    for first in range(0, len(columns), ENTRY_COLUMNS):
+        yield [item for column in columns[first : first + ENTRY_COLUMNS] for item in column]
 
 
 def _pieces(content: Content, rows: int) -> Iterator[tuple[str, list[_Entry]]]:

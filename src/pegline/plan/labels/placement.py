@@ -38,8 +38,8 @@ OVER_LABEL: Final = 12.0  #: cost of a square millimetre over another label
 OVER_SYMBOL: Final = 4.0  #: of a square millimetre over a symbol
 OVER_LINE: Final = 1.2  #: of a millimetre of line under a label
 MAX_PLACEMENT_ROUNDS: Final = 12
-ROUNDING: Final = 1e-9
-MAX_PLACES: Final = 4000  #: places that are looked at in all, and
+ANGLE_ROUNDING: Final = 1e-9
+MAX_LABEL_PLACES: Final = 4000  #: places that are looked at in all, and
 FEWEST: Final = 6  #: of each label at least
 FIRST_LOOK_FACTOR: Final = 4  #: times as many are looked at to begin with
 PLACES_AT_ONCE: Final = 4_000  #: places whose ground is looked at together, so that a large plan needs no more memory
@@ -74,7 +74,7 @@ def upright(angle: ArrayLike) -> Array:
     """
     angles = (np.asarray(angle, dtype=float) + pi) % (2 * pi) - pi
     return np.where(
-        angles > pi / 2 + ROUNDING, angles - pi, np.where(angles <= -pi / 2 + ROUNDING, angles + pi, angles)
+        angles > pi / 2 + ANGLE_ROUNDING, angles - pi, np.where(angles <= -pi / 2 + ANGLE_ROUNDING, angles + pi, angles)
     )
 
 
@@ -197,7 +197,7 @@ def settle_labels(
         return (None,) * len(labels)
     spots = np.concatenate([label.spots for label in labels])
     sizes = np.array([(label.width, label.height) for label in labels]) + 2 * LABEL_CLEARANCE_MM
-    best, cost = _best(owner, spots, sizes, max(FEWEST, MAX_PLACES // len(labels)), lines, symbols)
+    best, cost = _best(owner, spots, sizes, max(FEWEST, MAX_LABEL_PLACES // len(labels)), lines, symbols)
     spots, owner = spots[best], owner[best]
     clashes = _clashes(_boxes(spots, sizes[owner]), owner)
     order = sorted(range(len(labels)), key=lambda i: (labels[i].rank, len(labels[i].spots), i))
@@ -272,7 +272,7 @@ def lines_under(shape: Any, lines: Sequence[Any]) -> Any:
         first, last = np.zeros(len(which)), np.ones(len(which))
         for at, half in ((across, width / 2), (up, height / 2)):
             step = at[:, 1] - at[:, 0]
-            step = np.where(np.abs(step) < ROUNDING, ROUNDING, step)
+            step = np.where(np.abs(step) < ANGLE_ROUNDING, ANGLE_ROUNDING, step)
             one, two = (-half - at[:, 0]) / step, (half - at[:, 0]) / step
             first, last = np.maximum(first, np.minimum(one, two)), np.minimum(last, np.maximum(one, two))
         np.add.at(total, which, np.clip(last - first, 0.0, None) * lengths[piece])

@@ -1,6 +1,7 @@
 """What no check would show is said in plain words, beside the verdict and in full."""
 
 import re
+from math import dist
 
 import pytest
 from builders.paths import SAMPLES
@@ -145,3 +146,41 @@ def test_a_crown_wider_than_the_plot_is_told(spread, told):
     words = [finding.text for finding in survey(book).diagnosis.warnings if finding.rule == "odd-size"]
 
     assert any("the spread of oak" in text for text in words) == told
+
+
+TIED = """
+book: 1
+unit: m
+stations: {C: {left_of: A-B}, SIDES}
+lines:
+  A-B: {use: base, taped: 90.00, details: [{at: 47.00, station: T}]}
+  A-C: {use: side, taped: 60.21}
+  C-B: {use: side, taped: 60.21}
+  T-C: {use: tie, taped: 40.00}
+"""
+
+
+def test_a_tie_station_that_nothing_checks_is_told_and_the_accuracy_then_holds_of_a_book_without_mistakes():
+    # T is as far from C on the other side of the middle, or 2 m along: the height is 40 m (3, 4, 5 of old).
+    solved = survey(TIED.replace(", SIDES", "")).solved
+
+    assert verdict(solved).headline.startswith("PASSED")
+    assert "Nothing checks where T stands." in unseen_in_short(solved)
+    assert "This holds only if the book has no mistake." in list(accuracy_sentences(solved))
+
+
+def test_stations_of_which_one_alone_on_the_other_side_would_show_are_named_together():
+    # E is held by lengths to A, B and C: in a mirror it goes with C, or one of them fails.
+    at = {"A": (0.0, 0.0), "B": (90.0, 0.0), "C": (45.0, 40.0), "E": (20.0, 48.0), "T": (20.0, 0.0), "D": (60.0, -35.0)}
+    of_ce = {"A-C": "side", "C-B": "side", "A-E": "side", "C-E": "side", "E-B": "check", "T-C": "check"}
+    uses = of_ce | {"A-D": "side", "D-B": "side", "T-D": "check"}
+    lines = [
+        f"  {line}: {{use: {use}, taped: {dist(*map(at.get, line.split('-'))):.2f}}}" for line, use in uses.items()
+    ]
+    sides = "D: {right_of: A-B}, E: {left_of: A-C}"
+    found = survey(
+        "\n".join([TIED.split("  A-C")[0].rstrip().replace("47.00", "20.00").replace("SIDES", sides), *lines, ""])
+    )
+
+    said = "Only the book says on which side of A-B these lie: C with E and D."
+    assert next(sides_sentences(found.solved)).startswith(said)

@@ -50,7 +50,11 @@ def unseen_in_short(solved: Solved) -> list[str]:
 
 
 def unseen_in_rows(solved: Solved) -> Iterator[str]:
-    """Yield how many points nothing checks, and which corners of buildings are among them; nothing where none is."""
+    """Yield which tie stations that carry nothing, and how many points, with corners of buildings, nothing checks."""
+    unnoticed = solved.unnoticed
+    told = {*unnoticed.unchecked}  # in the headline
+    if names := [name for name in solved.stations if name not in told and not unnoticed.is_checked(name)]:
+        yield f"Nothing checks where {list_names(names, MOST_NAMES)} {'stands' if len(names) == 1 else 'stand'}."
     if loose := set(unchecked_points(solved)):
         houses = (shape for shape in solved.detail.shapes.values() if shape.kind in HOUSES)
         corners = dict.fromkeys(name for house in houses for name in house.points if name in loose)
@@ -76,9 +80,15 @@ def _sides(solved: Solved) -> list[tuple[str, list[str]]]:
     by_line: dict[str, dict[str, None]] = {}
     for side in solved.sides_by_book:
         if side.line is not None:
-            names = dict.fromkeys((*side.stations, *_features_of(solved, side.points)))
+            names = dict.fromkeys((*_together(side.stations), *_features_of(solved, side.points)))
             by_line[side.line] = by_line.get(side.line, {}) | names
     return [(line, list(names)) for line, names in by_line.items()]
+
+
+def _together(stations: tuple[str, ...]) -> tuple[str, ...]:
+    """Return stations of which one alone on the other side would show as one name: the first with the others."""
+    first, others = stations[:1], stations[1:]
+    return (f"{first[0]} with {list_names(others)}",) if others else first
 
 
 def _features_of(solved: Solved, points: tuple[str, ...]) -> Iterator[str]:

@@ -72,7 +72,8 @@ class SolutionEntry(TypedDict):
     ]
     sides_by_book: Annotated[
         list[SideEntry],
-        "of a survey that passed, what is checked but for its side: no measurement would show left booked for right",
+        "of a survey that passed, what is checked but for its side: no measurement would show left booked for right;"
+        " without a line: of the whole plan",
     ]
     freedom: Annotated[int, "how many measurements of the adjusted solution are more than needed"]
     variance_factor: Annotated[float | None, "weighted squares of the residuals over the freedom"]

@@ -161,7 +161,7 @@ lines:
 
 
 def test_a_tie_station_that_nothing_checks_is_told_and_the_accuracy_then_holds_of_a_book_without_mistakes():
-    # T is as far from C on the other side of the middle, or 2 m along: the height is 40 m (3, 4, 5 of old).
+    # C stands 40 m over the middle, 60.21 m from both ends (Pythagoras): 2 m beside the middle T-C is longer by 4 cm.
     solved = survey(TIED.replace(", SIDES", "")).solved
 
     assert verdict(solved).headline.startswith("PASSED")
@@ -174,13 +174,11 @@ def test_stations_of_which_one_alone_on_the_other_side_would_show_are_named_toge
     at = {"A": (0.0, 0.0), "B": (90.0, 0.0), "C": (45.0, 40.0), "E": (20.0, 48.0), "T": (20.0, 0.0), "D": (60.0, -35.0)}
     of_ce = {"A-C": "side", "C-B": "side", "A-E": "side", "C-E": "side", "E-B": "check", "T-C": "check"}
     uses = of_ce | {"A-D": "side", "D-B": "side", "T-D": "check"}
-    lines = [
-        f"  {line}: {{use: {use}, taped: {dist(*map(at.get, line.split('-'))):.2f}}}" for line, use in uses.items()
-    ]
+    lengths = {line: dist(at[line[0]], at[line[-1]]) for line in uses}
+    lines = [f"  {line}: {{use: {use}, taped: {lengths[line]:.2f}}}" for line, use in uses.items()]
     sides = "D: {right_of: A-B}, E: {left_of: A-C}"
-    found = survey(
-        "\n".join([TIED.split("  A-C")[0].rstrip().replace("47.00", "20.00").replace("SIDES", sides), *lines, ""])
-    )
+    head = TIED.split("  A-C")[0].rstrip().replace("47.00", "20.00").replace("SIDES", sides)
+    found = survey("\n".join([head, *lines, ""]))
 
     said = "Only the book says on which side of A-B these lie: C with E and D."
     assert next(sides_sentences(found.solved)).startswith(said)

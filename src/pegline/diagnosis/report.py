@@ -151,8 +151,9 @@ def accuracy_sentences(solved: Solved) -> Iterator[str]:
     if (on_grid := solved.weakest_on_grid) is not None:
         radius = solved.notation.accuracy(on_grid.radius)
         yield f"The weakest point drawn ({on_grid.name}) lies on the grid within {radius} (95 %)."
-    corners, names = list(unchecked_corners(solved)), (*solved.stations, *solved.detail.points.names)
-    if solved.checked is not True or not all(map(solved.unnoticed.is_checked, names)):
+    corners = list(unchecked_corners(solved))
+    drawn = (*solved.stations, *solved.detail.points.names)
+    if solved.checked is not True or not all(map(solved.unnoticed.is_checked, drawn)):
         yield "This holds only if the book has no mistake."
     yield from corners
     if solved.adjustment.unreliable:

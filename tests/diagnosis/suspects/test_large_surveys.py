@@ -59,6 +59,15 @@ def test_the_line_that_is_wrong_is_named_with_what_it_was(line):
     assert first.score >= 0.9
 
 
+@pytest.mark.parametrize("off", [5.0, 1.0, -1.0])
+def test_at_the_corner_where_the_frame_begins_no_innocent_line_is_told_as_sure(off):
+    # Three lines place the corner: any one of them may be wrong, and only its size tells which.
+    told = mesh(wrong={"00-01": true("00-01") + off}).diagnosis.suspects
+
+    assert (told[0].what, told[0].would_be) == ("00-01", f"{true('00-01'):.2f}")
+    assert {one.what for one in told if one.closes} == {"00-01", "00-10", "00-11"}
+
+
 def test_two_far_from_each_other_are_told_together():
     wrong = {"11-12": true("11-12") + 1.0, "44-45": true("44-45") - 0.6}
     first = mesh(wrong=wrong).diagnosis.suspects[0]

@@ -107,9 +107,8 @@ def neighbourhood(whole: Network, parameters: Array) -> Neighbourhood:
     numbers = [n for n, one in enumerate(whole.observations) if any(whole.index[name] in inside for name in one.points)]
     ones = [whole.observations[n] for n in numbers]
     order = sorted({whole.index[name] for one in ones for name in one.points})
-    held_parameters = [
-        2 * row + axis for row, n in enumerate(order) for axis in (0, 1) if n not in inside or whole.held[2 * n + axis]
-    ]
+    # What the frame holds of the points inside is free: those around them hold the figure where it is.
+    held_parameters = [2 * row + axis for row, n in enumerate(order) if n not in inside for axis in (0, 1)]
     network = build_network(
         [whole.names[n] for n in order],
         sum(n < whole.stations for n in order),

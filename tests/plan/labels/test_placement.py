@@ -189,7 +189,7 @@ def test_boxes_share_something_only_where_they_meet(x, y, first, second):
 
     area = box(*one.T)[0].intersection(box(*two.T)[0]).area
     assert (common_area(one, two)[0] > 1e-9) == (area > 1e-12) or area < 1e-6
-    assert common_area(one, two)[0] >= area - 1e-9
+    assert common_area(one, two)[0] >= area - 1e-8  # mm²; edges turned by 1e-7 to each other differ by 2e-9 in GEOS
 
 
 def test_boxes_that_lie_alike_share_what_geometry_says():

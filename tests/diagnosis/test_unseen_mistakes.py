@@ -65,7 +65,8 @@ def test_sides_that_only_the_book_tells_are_named_once_with_their_line():
 
     assert "Only the book says on which side C and D lie." in unseen_in_short(found.solved)
     assert list(sides_sentences(found.solved)) == [
-        "Only the book says on which side of A-B these lie: C and D. No measurement would show it on the other side.",
+        "Only the book says on which side of A-B these lie: C and D.",
+        "No measurement would show any of this on the other side.",
         "Only the book says which is left and which is right: no measurement would show the whole plan mirrored.",
     ]
     assert result(found)["solution"]["sides_by_book"] == [

@@ -65,12 +65,12 @@ def unseen_in_rows(solved: Solved) -> Iterator[str]:
 
 def sides_sentences(solved: Solved) -> Iterator[str]:
     """Yield what lies on its side of a line by the book alone, line by line, and whether the whole is on its hand."""
-    for line, names in _sides(solved):
+    sides = _sides(solved)
+    for line, names in sides:
         lie = "this lies" if len(names) == 1 else "these lie"
-        yield (
-            f"Only the book says on which side of {line} {lie}: {list_names(names, MOST_SIDES)}. No measurement would"
-            " show it on the other side."
-        )
+        yield f"Only the book says on which side of {line} {lie}: {list_names(names, MOST_SIDES)}."
+    if sides:
+        yield "No measurement would show any of this on the other side."
     if any(side.line is None for side in solved.sides_by_book):
         yield "Only the book says which is left and which is right: no measurement would show the whole plan mirrored."
 

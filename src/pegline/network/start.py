@@ -26,7 +26,7 @@ from pegline.network.arc_intersection import (
 from pegline.network.growing_figure import Figure, Gap, Hints
 from pegline.network.observation_types import Chainage, Distance, Observation, TieChainage
 from pegline.network.placement_faults import placement_faults
-from pegline.network.start_points import bookings, place_point
+from pegline.network.start_points import bookings, corners_beside, place_point
 from pegline.records import record
 
 __all__ = ["Gap", "Hints", "Start", "start_figure"]
@@ -47,13 +47,18 @@ class Start:
 def start_figure(
     stations: Sequence[str], points: Sequence[str], observations: Sequence[Observation], hints: Hints
 ) -> Start:
-    """Place stations and points one after another, as far as it goes."""
-    figure = Figure(observations, hints)
-    _index(figure, frozenset(stations))
-    _lay_base(figure)
-    while _grow(figure, stations) or _place_points(figure, points) or _by_sketch(figure, stations):
-        pass
-    missing = tuple(name for name in (*stations, *points) if name not in figure.at)
+    """Place stations and points one after another, as far as it goes.
+
+    A row may put a corner where the other corners of its building cannot follow. Then the walls place it, the
+    others follow, and the row is compared with them.
+    """
+    figure = _placed_figure(stations, points, observations, hints, frozenset())
+    missing = _unplaced(figure, stations, points)
+    if by_walls := corners_beside(frozenset(missing), observations):
+        again = _placed_figure(stations, points, observations, hints, by_walls)
+        left = _unplaced(again, stations, points)
+        if len(left) < len(missing):
+            figure, missing = again, left
     return Start(
         figure.at,
         frozenset(figure.used),
@@ -62,6 +67,26 @@ def start_figure(
         missing,
         figure.bent and not figure.tentative,
     )
+
+
+def _placed_figure(
+    stations: Sequence[str],
+    points: Sequence[str],
+    observations: Sequence[Observation],
+    hints: Hints,
+    by_walls: frozenset[str],
+) -> Figure:
+    """Return the figure with all placed that can be; some corners by their walls before their rows."""
+    figure = Figure(observations, hints, booked=bookings(points, observations, by_walls))
+    _index(figure, frozenset(stations))
+    _lay_base(figure)
+    while _grow(figure, stations) or _place_points(figure, points) or _by_sketch(figure, stations):
+        pass
+    return figure
+
+
+def _unplaced(figure: Figure, stations: Sequence[str], points: Sequence[str]) -> tuple[str, ...]:
+    return tuple(name for name in (*stations, *points) if name not in figure.at)
 
 
 def _index(figure: Figure, stations: frozenset[str]) -> None:
@@ -334,8 +359,6 @@ def _by_sketch(figure: Figure, stations: Sequence[str]) -> bool:
 
 def _place_points(figure: Figure, points: Sequence[str]) -> bool:
     """Place the points that can be; tell whether any was."""
-    if not figure.booked and points:
-        figure.booked = bookings(points, figure.observations)
     before = len(figure.at)
     left = [name for name in points if name not in figure.at]
     while left:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from math import cos, hypot, sin
 from typing import Final
 
@@ -29,7 +29,7 @@ from pegline.network.observation_types import (
 )
 from pegline.network.walls import meeting_point
 
-__all__ = ["FLATTEST_RAYS", "Bookings", "bookings", "place_point"]
+__all__ = ["FLATTEST_RAYS", "Bookings", "bookings", "corners_beside", "place_point"]
 
 FLATTEST_RAYS: Final = 0.1  #: sine of the angle from which two walls' directions place the point where they cut
 
@@ -39,8 +39,16 @@ _Ray = tuple[int, XY, XY, str]  # number, origin, direction, corner
 _Placed = tuple[XY, tuple[int, ...], tuple[str, str] | None]
 
 
-def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Bookings:
-    """Return what each point is booked by: rows and arcs in order, then walls, then dimensions."""
+def bookings(
+    points: Sequence[str], observations: Sequence[Observation], by_walls: Collection[str] = frozenset()
+) -> Bookings:
+    """Return what each point is booked by: rows and arcs in order, then walls, then dimensions.
+
+    Parameters
+    ----------
+    by_walls
+        Points whose walls come before their rows.
+    """
     numbers: dict[str, dict[tuple[int, Group | None], list[int]]] = {name: {} for name in points}
     for number, one in enumerate(observations):
         if isinstance(one, Distance | Square):
@@ -52,7 +60,21 @@ def bookings(points: Sequence[str], observations: Sequence[Observation]) -> Book
         for name in names:
             if name in numbers:
                 numbers[name].setdefault(key, []).append(number)
-    return {name: [groups[key] for key in sorted(groups, key=lambda k: k[0])] for name, groups in numbers.items()}
+
+    def rank_of(name: str, rank: int) -> int:
+        return -1 if rank == 1 and name in by_walls else rank
+
+    return {
+        name: [groups[key] for key in sorted(groups, key=lambda k: rank_of(name, k[0]))]
+        for name, groups in numbers.items()
+    }
+
+
+def corners_beside(missing: frozenset[str], observations: Sequence[Observation]) -> frozenset[str]:
+    """Return the corners of the buildings that a missing point is a corner of."""
+    squares = [one for one in observations if isinstance(one, Square)]
+    groups = {one.booking.group for one in squares if not missing.isdisjoint(one.points)}
+    return frozenset(name for one in squares if one.booking.group in groups for name in one.points)
 
 
 def place_point(
@@ -148,7 +170,10 @@ def _by_rays(rays: Sequence[_Ray], circles: Sequence[ArcAboutStation]) -> _Place
         for second, other, (u, v), _ in rays[:i]:
             turn = x * v - y * u
             if abs(turn) > FLATTEST_RAYS:
-                t = ((other[0] - corner[0]) * v - (other[1] - corner[1]) * u) / turn
+                dx, dy = other[0] - corner[0], other[1] - corner[1]
+                t = (dx * v - dy * u) / turn
+                if min(t, (dx * y - dy * x) / turn) <= 0:  # behind a corner: the walls would turn the other way
+                    continue
                 return (corner[0] + t * x, corner[1] + t * y), (number, second), None
     return None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
 from itertools import combinations
@@ -49,6 +49,7 @@ class Hypothesis:
     words: str = ""
     mirrored: tuple[int, ...] = ()  #: points that lie on the other side then
     exchanged: tuple[int, ...] = ()  #: two points that stand in each other's place then
+    reflected: tuple[int, ...] = ()  #: the two ends of an edge, and the corners that lie on its other side then
     slip: Slip | None = None  #: that explains the reading
     both: tuple[Slip | None, ...] = ()  #: those that explain each of two readings
     kind: str = ""  #: its row in ``HYPOTHESES``, or ``reading`` and ``two-readings``
@@ -277,8 +278,8 @@ def control_points_wrong(of: Situation) -> Hypotheses:
         yield Hypothesis(tuple(numbers), Variant(amounts=amounts))
 
 
-def corners_exchanged(of: Situation) -> Hypotheses:
-    """Yield two corners of a building named in the wrong order."""
+def _buildings(of: Situation) -> Iterator[tuple[list[int], Sequence[str], list[str]]]:
+    """Yield for each building the numbers of what its walls say, the ends of its edge, and its other corners."""
     walls: dict[object, list[int]] = {}
     for n, one in enumerate(of.observations):
         if one.booking.part == "wall":
@@ -286,7 +287,24 @@ def corners_exchanged(of: Situation) -> Hypotheses:
     for numbers in walls.values():
         edge = next((one.points[:2] for n in numbers for one in (of.observations[n],) if isinstance(one, Square)), ())
         every = dict.fromkeys(name for n in numbers for name in of.observations[n].points)
-        names = [name for name in every if name not in edge]
+        yield numbers, edge, [name for name in every if name not in edge]
+
+
+def buildings_on_other_side(of: Situation) -> Hypotheses:
+    """Yield buildings booked on the other side of their edge: every corner of theirs turns the other way."""
+    for numbers, edge, corners in _buildings(of):
+        squares = {n: one for n in numbers if isinstance(one := of.observations[n], Square)}
+        if len(edge) == 2 and squares:
+            instead = {n: with_value(one, -one.booking.value) for n, one in squares.items()}
+            left = next(iter(squares.values())).booking.value > 0
+            words = "left booked for right" if left else "right booked for left"
+            reflected = tuple(of.network.index[name] for name in (*edge, *corners))
+            yield Hypothesis(tuple(squares), Variant(instead), words, reflected=reflected)
+
+
+def corners_exchanged(of: Situation) -> Hypotheses:
+    """Yield two corners of a building named in the wrong order."""
+    for numbers, _, names in _buildings(of):
         for one_name, other_name in combinations(names, 2):
             swap = {one_name: other_name, other_name: one_name}
             instead = {n: _rename_ends(of.observations[n], swap) for n in numbers}

@@ -43,6 +43,7 @@ HYPOTHESES: Final[dict[str, Kind]] = {
     "control-exchanged": Kind(hypotheses.control_exchanged, accuse=words.accuse_names_changed),
     "control-point": Kind(hypotheses.control_points_wrong),
     "corners-exchanged": Kind(hypotheses.corners_exchanged, accuse=words.accuse_names_changed),
+    "building-side": Kind(hypotheses.buildings_on_other_side, accuse=words.accuse_building_side),
     "row-side": Kind(hypotheses.rows_on_other_side, accuse=words.accuse_row_side),
     "station-side": Kind(hypotheses.stations_on_other_side, accuse=words.accuse_station_side),
     "name-twice": Kind(hypotheses.rows_of_other_points, accuse=words.accuse_name_twice),

@@ -335,7 +335,7 @@ class _Reckoner:
     def _own_begins(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[WeighedHypothesis], otherwise: Array
     ) -> Iterator[Array]:
-        """Yield further parameters (v, 2 n + s) to begin with: mirrored, exchanged, and where a line is left out."""
+        """Yield further parameters (v, 2 n + s) to begin with: on another side, exchanged, or with a line left out."""
         begin = otherwise.copy()
         at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
         for v, one in enumerate(hypotheses):
@@ -344,9 +344,20 @@ class _Reckoner:
             elif one.exchanged:
                 places = begin[v, : 2 * len(self.of.network.names)].reshape(-1, 2)
                 places[list(one.exchanged)] = places[list(reversed(one.exchanged))]
+            elif one.reflected:
+                places = begin[v, : 2 * len(self.of.network.names)].reshape(-1, 2)
+                start, end, *corners = one.reflected
+                places[corners] = _reflect(places[corners], places[start], places[end])
             elif one.numbers and one.numbers[0] in at_root:
                 begin[v] = at_root[one.numbers[0]]
         yield begin
+
+
+def _reflect(places: Array, start: Array, end: Array) -> Array:
+    """Return places (n, 2) on the other side of the line through two points."""
+    along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
+    arms = places - start
+    return np.asarray(start + 2 * np.outer(arms @ along, along) - arms)
 
 
 def _apart(roots: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:

@@ -114,7 +114,8 @@ class Suspicion:
         verdict = candidate.best
         first, *others = accusations(self.terms, verdict)
         numbers = verdict.hypothesis.numbers
-        kind = self.terms.of.observations[numbers[0]].booking.kind if numbers else None
+        sided = not numbers or verdict.hypothesis.reflected  # a side is looked at, not measured again
+        kind = None if sided else self.terms.of.observations[numbers[0]].booking.kind
         names = list(dict.fromkeys(one.what for one in (first, *others)))
         return Suspect(
             what=list_names(names, most=len(names)),

@@ -247,6 +247,14 @@ def accuse_row_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
         yield Accused(terms.name(booked), booked_side, other_side, booked.booking.place)
 
 
+def accuse_building_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
+    booked = terms.of.observations[one.hypothesis.numbers[0]]
+    start, end = (terms.of.network.names[point] for point in one.hypothesis.reflected[:2])
+    sides = ("left", "right") if booked.booking.value > 0 else ("right", "left")
+    booked_side, other_side = (f"{side} of {start}-{end}" for side in sides)
+    yield Accused(str(booked.booking.group[1]), booked_side, other_side, booked.booking.place)
+
+
 def accuse_station_side(terms: Terms, one: WeighedHypothesis) -> Accusations:
     name = terms.of.network.names[one.hypothesis.mirrored[0]]
     side = terms.of.hints.sides[name]

@@ -12,14 +12,18 @@ AT = {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (33.0, 37.0), "D": (18.0, -30.0)}
 SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
-def unnoticed(chainage, *more, carries=True, wrong=0.0):
-    """Return what is said of S at a chainage on A-B, from which S-C and further lines are taped."""
-    at = AT | {"S": (chainage, 0.0)}
+def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None):
+    """Return what is said of S at a chainage on A-B, from which S-C and further lines are taped.
+
+    Where E is given, it is placed by S-E and C-E, on a booked side.
+    """
+    at = AT | {"S": (chainage, 0.0)} | ({"E": e} if e else {})
     names = {"A-B": "base", "A-C": "side", "C-B": "side", "A-D": "side", "D-B": "side", "S-C": "tie", "C-D": "check"}
+    names |= {"S-E": "side", "C-E": "side"} if e else {}
     lines = {name: (use, dist(*(at[end] for end in name.split("-")))) for name, use in names.items()}
     lines |= {name: ("check", dist(*(at[end] for end in name.split("-")))) for name in more}
     rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else [])]
-    book, reduction = measure(lines, sides=SIDES, rows=rows)
+    book, reduction = measure(lines, sides=SIDES | ({"E": side} if side else {}), rows=rows)
     adjustment = adjust(book, reduction, LOCAL)
     assert all(check.passed for check in adjustment.checks)
     return find_unnoticed(book, reduction, adjustment)
@@ -53,3 +57,31 @@ def test_a_tie_station_that_carries_nothing_does_not_count():
 def test_crossings_beyond_the_largest_mistake_and_within_what_counts_as_checked_are_not_told(chainage):
     # 26 m away, which is more than the 20 m that are looked at; 0.2 m away, where 0.67 m count as checked.
     assert unnoticed(chainage).hidden == {}
+
+
+# E is taped from S and C alone: with S at 41 the triangle S C E turns about C, and E comes to (24.053, 25.255).
+E = (20.0, 30.0)
+
+
+def test_what_is_placed_from_the_tie_station_would_move_with_it():
+    found = unnoticed(25.0, e=E, side="left S-C")
+
+    assert found.unchecked == ("S", "E")
+    assert list(found.hidden.values()) == [pytest.approx(16.0, abs=0.01)]
+
+
+@pytest.mark.parametrize(("side", "check"), [("left S-C", ["E-D"]), ("left A-C", [])])
+def test_a_line_further_on_or_a_booked_side_shows_it(side, check):
+    # E-D would be 55.585 for 60.033; and E, which is booked left of A-C, would lie right of it.
+    found = unnoticed(25.0, *check, e=E, side=side)
+
+    assert found.hidden == {}
+    assert found.is_checked("S")
+
+
+def test_where_another_pole_stands_that_is_taped_from_it_the_tie_station_cannot_stand():
+    # E is a pole in the line A-B at 41 itself, 16 from S.
+    found = unnoticed(25.0, "E-D", e=(41.0, 0.0), side="right S-C")
+
+    assert found.hidden == {}
+    assert found.unchecked == ()

@@ -3,20 +3,22 @@
 from collections import Counter
 from dataclasses import replace
 from itertools import combinations
+from math import atan2, pi, radians
 
 import numpy as np
 import pytest
 from builders.networks import NETWORKS, between, net, random_plot
 from builders.records import LOCAL, measure, simulate
 
-from pegline.errors import BookError
+from pegline.errors import BookError, Place
+from pegline.frame.model import Frame, FrameBearing
 from pegline.network.adjust import adjust, hints
 from pegline.network.sides_by_book import BookedSide, sides_by_book
 from pegline.network.unnoticed_mistakes import find_unnoticed
 
 
-def told(book, reduction, adjustment=None):
-    adjustment = adjustment or adjust(book, reduction, LOCAL)
+def told(book, reduction, adjustment=None, frame=LOCAL):
+    adjustment = adjustment or adjust(book, reduction, frame)
     return sides_by_book(adjustment, hints(book, reduction), find_unnoticed(book, reduction, adjustment))
 
 
@@ -58,11 +60,14 @@ def test_a_building_taken_from_one_line_may_lie_on_its_other_side(shown):
     # h and k at 10 and 18 on A-B, 5 to the left, booked twice; arcs to h from A and C tell its side.
     def taken(side):
         twice = [("h", "A-B", 10.0, 5.0 * side), ("k", "A-B", 18.0, 5.0 * side)] * 2
-        arcs = [("h", {"A": 11.1803, "C": 39.807}, f"{'left' if side > 0 else 'right'} A-C")] if shown else []
+        arcs = [("h", {"A": 11.1803, "C": 39.8388}, "right A-C")] if shown else []
         return kite(rows=[*TIES, *twice], dimensions={"h-k": 8.0}, arcs=arcs)
 
-    sides = [side for side in told(*taken(1)) if side.points]
-    assert sides == ([] if shown else [BookedSide("A-B", points=("h", "k"))])
+    found = told(*taken(1))
+    assert [side for side in found if side.points] == ([] if shown else [BookedSide("A-B", points=("h", "k"))])
+    # The building, which is booked left of A-B, tells by its arcs the side of C as well; of D nothing does.
+    open_sides = [BookedSide("A-B", ("D",)), BookedSide(None)]
+    assert [side for side in found if not side.points] == ([] if shown else [BookedSide("A-B", ("C",))]) + open_sides
 
     try:
         otherwise = adjust(*taken(-1), LOCAL)
@@ -70,6 +75,39 @@ def test_a_building_taken_from_one_line_may_lie_on_its_other_side(shown):
         assert shown
     else:
         assert all(check.passed for check in otherwise.checks) != shown
+
+
+def test_a_building_whose_walls_are_taped_all_round_is_told_once():
+    # h, k and m at 10, 18 and 14, 5, 5 and 8 to the left: sides of 8, 5 and 5.
+    rows = [("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0), ("m", "A-B", 14.0, 8.0)] * 2
+    found = told(*kite(rows=[*TIES, *rows], dimensions={"h-k": 8.0, "k-m": 5.0, "h-m": 5.0}))
+
+    assert [side for side in found if side.points] == [BookedSide("A-B", points=("h", "k", "m"))]
+
+
+@pytest.mark.parametrize(("offset", "is_told"), [(0.2, False), (0.5, True)])
+def test_a_wall_along_the_line_is_told_where_its_other_side_is_farther_than_what_counts_as_checked(offset, is_told):
+    # Its image is twice the offset away; C-D is the longest extent, and a hundredth of it, 0.72, counts as checked.
+    rows = [("h", "A-B", 10.0, offset), ("k", "A-B", 18.0, offset)] * 2
+    found = told(*kite(rows=[*TIES, *rows], dimensions={"h-k": 8.0}))
+
+    assert any(side.points for side in found) == is_told
+
+
+EAST = FrameBearing("A", "B", pi / 2, radians(0.5), pi / 2, Place("made.yaml", 50, 1))
+BACK = replace(EAST, start="B", end="A", bearing=3 * pi / 2)
+TO_C = replace(EAST, end="C", bearing=atan2(33.2, 37.387))
+
+
+@pytest.mark.parametrize(
+    ("bearings", "is_open"), [([EAST], True), ([EAST, BACK], True), ([EAST, TO_C], False)], ids=["one", "back", "two"]
+)
+def test_bearings_of_two_lines_tell_the_hand_of_the_whole_and_of_one_line_do_not(bearings, is_open):
+    found = told(*kite(), frame=Frame("north", "magnetic", "", "north", bearings=tuple(bearings)))
+
+    assert (BookedSide(None) in found) == is_open
+    assert (BookedSide("A-B", ("C",)) in found) == is_open
+    assert BookedSide("A-B", ("D",)) in found
 
 
 # -- against surveys that are booked on the other side ------------------------------------------------

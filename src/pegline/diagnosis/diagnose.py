@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Final
 
+from pegline.diagnosis.advice.more_lines import MoreLines
 from pegline.diagnosis.advice.reinforcement import NewLineTape, strengthening_lines
 from pegline.diagnosis.effects import fit_of_everything, something_fails
 from pegline.diagnosis.model import Advice, Diagnosis, Suspect
@@ -40,7 +41,8 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Adv
     tape = NewLineTape(base.tape, constants.nominal, constants.lay_sd)
     is_clear = partial(runs_clear, solved)
     if not wrong:
-        return (), strengthening_lines(fit, tape, adjustment.critical, solved.notation, is_clear=is_clear)
+        more = MoreLines(solved, base.tape)
+        return (), strengthening_lines(fit, tape, more, solved.notation, is_clear=is_clear)
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.advice.telling_apart import telling_apart
     from pegline.diagnosis.suspects.rows import suspicion

@@ -29,7 +29,16 @@ from pegline.plane import Array, Ints
 from pegline.records import record
 from pegline.reduction.model import Reduction
 
-__all__ = ["MAX_MISTAKE", "MAX_TURN", "Compared", "Unnoticed", "find_unnoticed", "moved_points", "noticed_mistakes"]
+__all__ = [
+    "MAX_MISTAKE",
+    "MAX_TURN",
+    "Compared",
+    "Unnoticed",
+    "find_unnoticed",
+    "moved_points",
+    "noticed_mistakes",
+    "smallest_noticed",
+]
 
 
 MAX_MISTAKE: Final = 20.0  #: metres: a larger mistake counts as any; people do not make many
@@ -90,12 +99,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
     if plotting is None or adjusted is None:
         return Unnoticed({}, {}, {}, LEAST_LIMIT, ())
     observations, scale = adjusted.network.observations, adjusted.network.scale
-    compared = [
-        # Of several observations that are compared together the worst decides, each by its own deviation.
-        Compared(n, check.allowed if len(check.numbers) == 1 else None, check.chosen)
-        for check in adjustment.checks
-        for n in check.numbers
-    ]
+    compared = _compared(adjustment)
     mistakes, first_checks = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
     movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
     names = adjusted.network.names
@@ -104,16 +108,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
     unnoticed = Unnoticed(
         dict(zip(names, (movements / scale).tolist(), strict=True)),
         {name: observations[cause].booking for name, cause in zip(names, causes.tolist(), strict=True) if cause >= 0},
-        {
-            one.booking: float(mistake)
-            for one, mistake in zip(observations, mistakes, strict=False)
-            if mistake <= _largest(one)
-        }
-        | {
-            check.booking: check.allowed + POWER * check.sd
-            for check in adjustment.checks
-            if not CHECKS[check.kind].adjusted
-        },
+        _by_reading(adjustment, observations, mistakes),
         _limit(book, positions),
         counted,
         {
@@ -123,6 +118,45 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
         },
     )
     return _with_second_crossings(unnoticed, adjustment, hints(book, reduction))
+
+
+def smallest_noticed(adjustment: Adjustment) -> Mapping[Booking, float]:
+    """Return the smallest mistake in each reading that some check notices, metres or radians.
+
+    It is that of ``find_unnoticed``, without what the mistakes move.
+    """
+    plotting, adjusted = adjustment.plotting_fit, adjustment.fit
+    if plotting is None or adjusted is None:
+        return {}
+    observations = adjusted.network.observations
+    mistakes, _ = noticed_mistakes(plotting, len(observations), _compared(adjustment), adjustment.critical)
+    return _by_reading(adjustment, observations, mistakes)
+
+
+def _compared(adjustment: Adjustment) -> Sequence[Compared]:
+    """Return the observations that are compared with the plotting solution."""
+    return [
+        # Of several observations that are compared together the worst decides, each by its own deviation.
+        Compared(n, check.allowed if len(check.numbers) == 1 else None, check.chosen)
+        for check in adjustment.checks
+        for n in check.numbers
+    ]
+
+
+def _by_reading(
+    adjustment: Adjustment, observations: Sequence[Observation], mistakes: Array
+) -> Mapping[Booking, float]:
+    """Return the smallest noticed mistakes that people may make, witnesses included."""
+    adjusted = {
+        one.booking: float(mistake)
+        for one, mistake in zip(observations, mistakes, strict=False)
+        if mistake <= _largest(one)
+    }
+    return adjusted | {
+        check.booking: check.allowed + POWER * check.sd
+        for check in adjustment.checks
+        if not CHECKS[check.kind].adjusted
+    }
 
 
 def _with_second_crossings(unnoticed: Unnoticed, adjustment: Adjustment, told: Hints) -> Unnoticed:

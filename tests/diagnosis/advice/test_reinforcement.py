@@ -1,14 +1,19 @@
 """Lines advised to a sound survey do what is promised of them."""
 
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import combinations, permutations
+from math import inf
 
+import numpy as np
 import pytest
+from builders.mistaken import survey_of
 from builders.networks import NETWORKS
 from builders.plot import Line
 from builders.simulated import Framework
 
-from pegline.diagnosis.advice.reinforcement import NewLineTape, strengthening_lines
+from pegline.diagnosis.advice.more_lines import MoreLines
+from pegline.diagnosis.advice.reinforcement import NewLineTape, _derivatives, strengthening_lines
 from pegline.measures.notation import METRES
 from pegline.readers import parse_book
 from pegline.survey import reduce
@@ -21,6 +26,24 @@ def tape_of(framework):
     return NewLineTape(framework.tape.material, framework.tape.length, framework.tape.a)
 
 
+@dataclass(frozen=True)
+class ByRedundancy:
+    """How small a mistake is noticed where the solution from everything decides it: (c + 0.84) σ / √r."""
+
+    framework: Framework
+
+    def smallest_noticed(self, reading, lines):
+        """Return it with some lines more."""
+        larger = Framework(with_lines(self.framework.plot, ["-".join(pair) for pair in lines]))
+        number = [one.booking.label for one in larger.true].index(reading.label)
+        redundancy = larger.effects.spread[number]
+        return (self.framework.critical + 0.84) * reading.sd / redundancy**0.5 if redundancy > 1e-6 else inf
+
+    def noticed_by_each(self, reading, rows):
+        """Return that every line promises much."""
+        return np.zeros(len(rows))
+
+
 def with_lines(plot, names):
     """Return the plot with some lines more; one that is there already is taped back."""
     booked = {line.name for line in plot.lines}
@@ -31,7 +54,7 @@ def with_lines(plot, names):
 @pytest.mark.parametrize("name", ["fan", "grid", "six stations, twelve lines", "two hubs", "strip"])
 def test_the_promised_redundancy_is_what_the_line_gives(name):
     framework = FRAMEWORKS[name]
-    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), framework.critical, METRES)
+    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), ByRedundancy(framework), METRES)
     what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
     larger = Framework(with_lines(framework.plot, [advice.measure]))
 
@@ -43,7 +66,7 @@ def test_the_promised_redundancy_is_what_the_line_gives(name):
 
 def test_no_other_line_would_do_more_for_the_weakest():
     framework = FRAMEWORKS["six stations, twelve lines"]
-    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), framework.critical, METRES)
+    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), ByRedundancy(framework), METRES)
     what = re.search(r" in (\S+) could stay hidden", advice.why)[1]
     names = list(framework.plot.stations)
     for start in names:
@@ -78,3 +101,50 @@ lines:
     advice = reduce(parse_book(text.encode(), "tie.yaml")).diagnosis.advice
     assert "the chainage of T on A-B" in advice[0].why
     assert "T" in advice[0].measure.split("-")
+
+
+def test_a_line_that_would_not_make_a_smaller_mistake_noticed_is_not_advised():
+    framework = FRAMEWORKS["six stations, twelve lines"]
+    asked = []
+
+    class Nearly(ByRedundancy):
+        def smallest_noticed(self, reading, lines):
+            asked.append(lines)
+            return 0.05 if lines else 0.054
+
+    assert strengthening_lines(framework.fit, tape_of(framework), Nearly(framework), METRES) == ()
+    assert any(asked)
+
+
+def test_where_the_best_line_does_not_help_the_next_one_is_advised():
+    framework = FRAMEWORKS["six stations, twelve lines"]
+    (best, *_) = strengthening_lines(framework.fit, tape_of(framework), ByRedundancy(framework), METRES)
+
+    class WithoutBest(ByRedundancy):
+        def smallest_noticed(self, reading, lines):
+            return super().smallest_noticed(reading, [pair for pair in lines if "-".join(pair) != best.measure])
+
+    (advice, *_) = strengthening_lines(framework.fit, tape_of(framework), WithoutBest(framework), METRES)
+    assert advice.measure != best.measure
+
+
+@pytest.mark.parametrize("checks", [1, 2, 3])
+def test_what_a_line_is_expected_to_notice_is_what_it_notices_once_it_is_taped(checks):
+    solved = reduce(parse_book(survey_of(np.random.default_rng(checks), checks).text.encode(), "plot.yaml")).solved
+    more, fit = MoreLines(solved, "s"), solved.adjustment.fit
+    positions = fit.parameters[: 2 * len(fit.network.names)].reshape(-1, 2)
+    pairs = [
+        (p, q)
+        for p, q in combinations(range(len(fit.network.names)), 2)
+        if not {f"{a}-{b}" for a, b in permutations((fit.network.names[p], fit.network.names[q]))}
+        & set(solved.book.lines)
+    ]
+    rows = _derivatives(fit, positions, pairs, NewLineTape("s", 30.0, 0.005))
+    for one in fit.network.observations:
+        if one.booking.kind != "length":
+            continue
+        now = more.smallest_noticed(one.booking, ())
+        for (p, q), alone in zip(pairs, more.noticed_by_each(one.booking, rows), strict=True):
+            then = more.smallest_noticed(one.booking, [(fit.network.names[p], fit.network.names[q])])
+            if min(now, alone) < 20:
+                assert then == pytest.approx(min(now, alone), rel=0.06)  # one check more raises the critical value

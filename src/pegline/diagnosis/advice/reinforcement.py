@@ -4,32 +4,34 @@ With P = G' R G for errors in k directions G (see ``effects``), one more line of
 
     P' = P + u u',   u = a Q A' G / √(1 + a Q a')
 
-so every pair of stations in reach is judged without solving anything anew.
+so every pair of stations in reach is judged without solving anything anew. What is told of the line that is chosen,
+how large a mistake could stay hidden, is what the results say: the checks decide it, and the survey is solved anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import combinations
-from math import ceil, sqrt
-from typing import Final
+from math import ceil, inf, sqrt
+from typing import Final, Protocol
 
 import numpy as np
 
-from pegline.diagnosis.effects import LOOSE, Effects
+from pegline.diagnosis.effects import Effects
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import name_reading
 from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
-from pegline.network.observation_types import Chainage, Distance, Observation
-from pegline.network.quality import POWER
+from pegline.network.observation_types import Booking, Chainage, Distance, Observation
 from pegline.plane import Array, Ints
 from pegline.records import record
 
 __all__ = ["NEAREST_STATIONS", "REACH_FACTOR", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
 
 Judge = Callable[[Array], float]
+Pair = tuple[str, str]
 
 NEAREST_STATIONS: Final = 14  #: stations about the place in question between which new lines are looked for
 WEAKEST: Final = 12  #: lines that advice for a sound survey looks at
@@ -37,11 +39,23 @@ OTHERS: Final = 0.1  #: what the other lines count beside the weakest
 REACH_FACTOR: Final = 1.5  #: how much longer than the longest line taped a new one may be
 STRONG: Final = 0.2  #: a redundancy number that needs no second line
 LEAST_GAIN: Final = 0.02  #: gains below this are not worth a walk,
-RAISED: Final = 1.2  #: nor a redundancy number raised by less: a tenth of the mistake that could stay hidden
+RAISED: Final = 1.2  #: nor a redundancy number raised by less,
+LESS_HIDDEN: Final = 1.1  #: nor a mistake that could stay hidden, made smaller by less
+MOST_TRIED: Final = 3  #: lines, the best ones first, for which the survey is solved anew
 
 
 #: Whether stations, by their names, can be taped to: two from each other, more from a peg amid them.
 Sight = Callable[..., bool]
+
+
+class Noticing(Protocol):
+    """What is asked of a survey to which lines may be added."""
+
+    def smallest_noticed(self, reading: Booking, lines: Sequence[Pair]) -> float:
+        """Return the smallest mistake in a reading that some check notices once lines are taped, metres."""
+
+    def noticed_by_each(self, reading: Booking, rows: Array) -> Array:
+        """Return the smallest mistake in a reading that each of some new lines (c, u) notices, near enough, metres."""
 
 
 def open_ground(*stations: str) -> bool:
@@ -96,10 +110,11 @@ class _Lines:
 
 
 def strengthening_lines(
-    fit: Fit, tape: NewLineTape, critical: float, notation: Notation, *, is_clear: Sight = open_ground
+    fit: Fit, tape: NewLineTape, more: Noticing, notation: Notation, *, is_clear: Sight = open_ground
 ) -> tuple[Advice, ...]:
-    """Return the one or two lines that best raise the weakest redundancy number of chain lines and tie stations.
+    """Return the one or two lines that best check the weakest of chain lines and tie stations.
 
+    The weakest is the one in which the largest mistake could stay hidden, counted in its standard deviations.
     Where no line helps the weakest of all, as a tie station square to what it carries, the weakest chain line counts.
 
     Parameters
@@ -108,8 +123,8 @@ def strengthening_lines(
         The network.
     tape
         What a new line would be taped with.
-    critical
-        Largest test that passes: it says how small a mistake would be noticed.
+    more
+        How small a mistake would be noticed with lines more.
     notation
         How the book writes lengths.
     is_clear
@@ -124,15 +139,20 @@ def strengthening_lines(
         if isinstance(one, Chainage) and one.booking.part == "station" and one.point in ends
     ]
     spread = Effects(fit).spread
+
+    def strength(number: int) -> tuple[float, float, int]:
+        booking = ones[number].booking
+        return round(-more.smallest_noticed(booking, ()) / booking.sd, 6), round(float(spread[number]), 6), number
+
     for numbers in (lines + ties, lines):
-        weakest = np.array(sorted(numbers, key=lambda n: (round(float(spread[n]), 6), n))[:WEAKEST], np.int64)
-        if len(weakest) and (advice := _strengthening_lines(fit, weakest, tape, critical, notation, is_clear)):
+        weakest = np.array(sorted(numbers, key=strength)[:WEAKEST], np.int64)
+        if len(weakest) and (advice := _strengthening_lines(fit, weakest, tape, more, notation, is_clear)):
             return advice
     return ()
 
 
 def _strengthening_lines(
-    fit: Fit, weakest: Ints, tape: NewLineTape, critical: float, notation: Notation, is_clear: Sight
+    fit: Fit, weakest: Ints, tape: NewLineTape, more: Noticing, notation: Notation, is_clear: Sight
 ) -> tuple[Advice, ...]:
     """Return the one or two lines that best raise the first of some redundancy numbers."""
     ones = fit.network.observations
@@ -141,7 +161,8 @@ def _strengthening_lines(
     possible = _possible(fit, weakest, alone, tape, is_clear)
     if possible is None:
         return ()
-    what = name_reading(ones[int(weakest[0])].booking, ones[int(weakest[0])].points[0])
+    reading = ones[int(weakest[0])].booking
+    what = name_reading(reading, ones[int(weakest[0])].points[0])
     scale = fit.network.sds[weakest] ** 2
 
     def weakest_of_all(power: Array) -> float:
@@ -151,36 +172,52 @@ def _strengthening_lines(
         # Of lines that do as much for the weakest, the one that does most for the others.
         return weakest_of_all(power) + OTHERS * float(np.mean(np.diag(power)[: len(scale)] * scale))
 
-    def share_hidden(redundancy: float) -> str:
-        if redundancy <= LOOSE:
-            return "of any size"
-        return f"of {notation.small((critical + POWER) * sqrt(scale[0] / redundancy))}"
+    def size(mistake: float) -> str:
+        return "of any size" if mistake == inf else f"of {notation.small(mistake)}"
 
     def why(before: float, after: float) -> str:
-        return (
-            f"a mistake {share_hidden(before)} in {what} could stay hidden; with this line, one {share_hidden(after)}"
-        )
+        return f"a mistake {size(before)} in {what} could stay hidden; with this line, one {size(after)}"
 
-    return _best_lines(fit, possible, judge, weakest_of_all, why, enough=STRONG)
+    by_each = dict(zip(possible.pairs, more.noticed_by_each(reading, possible.rows).tolist(), strict=True))
+    return _best_lines(fit, possible, judge, weakest_of_all, partial(more.smallest_noticed, reading), by_each, why)
 
 
 def _best_lines(
-    fit: Fit, lines: _Lines, judge: Judge, figure: Judge, why: Callable[[float, float], str], *, enough: float
+    fit: Fit,
+    lines: _Lines,
+    judge: Judge,
+    figure: Judge,
+    noticed: Callable[[Sequence[Pair]], float],
+    by_each: Mapping[tuple[int, int], float],
+    why: Callable[[float, float], str],
 ) -> tuple[Advice, ...]:
-    """Return the line that is judged best with the rise of a figure, and a second one where the first does not do."""
+    """Return the line that is judged best with the rise of a figure, and a second one where the first does not do.
+
+    Of each it is proved by a new solution that a smaller mistake is noticed with it than without.
+    """
     advice: list[Advice] = []
-    now = figure(lines.power)
-    for _ in range(min(2, len(lines.pairs))):
-        best = int(np.argmax(np.round([judge(lines.with_line(number)) for number in range(len(lines.pairs))], 9)))
-        then = figure(lines.with_line(best))
-        if then - now < LEAST_GAIN or then < RAISED * now:
+    taped: list[Pair] = []
+    now, hidden = figure(lines.power), noticed(())
+    while len(taped) < 2 and not (taped and now >= STRONG):
+        powers = [lines.with_line(number) for number in range(len(lines.pairs))]
+        figures = [figure(power) for power in powers]
+        judged = np.round([judge(power) for power in powers], 9)
+        promising = [
+            number
+            for number in np.argsort(-judged, kind="stable").tolist()
+            if figures[number] >= max(now + LEAST_GAIN, RAISED * now)
+            and hidden > LESS_HIDDEN * by_each[lines.pairs[number]]
+        ]
+        for best in promising[:MOST_TRIED]:
+            start, end = (fit.network.names[point] for point in lines.pairs[best])
+            left, then = noticed((*taped, (start, end))), figures[best]
+            if hidden > LESS_HIDDEN * left:
+                break
+        else:
             break
-        start, end = (fit.network.names[point] for point in lines.pairs[best])
-        advice.append(Advice(f"{start}-{end}", "new line", then - now, why(now, then)))
-        now = then
-        if now >= enough:
-            break
-        lines = lines.after(best, fit)
+        advice.append(Advice(f"{start}-{end}", "new line", then - now, why(hidden, left)))
+        taped.append((start, end))
+        now, hidden, lines = then, left, lines.after(best, fit)
     return tuple(advice)
 
 

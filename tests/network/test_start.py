@@ -1,13 +1,18 @@
 """What the start settles, what it refuses, and what it says then."""
 
+from dataclasses import replace
 from math import dist, hypot, sqrt
 
 import numpy as np
 import pytest
-from builders.records import LOCAL, apart, measure
+from builders.records import LOCAL, apart, ground, measure
+from builders.solved import feature
 
-from pegline.errors import BookError
+from pegline.book.model import Rectangle
+from pegline.errors import BookError, Place
 from pegline.frame.model import Frame, FrameBearing, FrameControl
+from pegline.measures.distance import Wall
+from pegline.measures.values import Pair
 from pegline.network.adjust import adjust
 from pegline.network.arc_intersection import ArcAboutStation
 from pegline.network.growing_figure import Figure
@@ -320,6 +325,29 @@ def test_half_a_book_is_solved_as_far_as_it_goes():
     assert adjustment.missing == ("D",)
     assert close(adjustment.solution.position("C"), AT["C"])
     assert [finding.rule for finding in adjustment.warnings] == ["too-few-lines"]
+
+
+def house(*rows):
+    """Return a triangle and a house of 10 by 4 on the edge h1-h2, its depth taped and its corners booked as told."""
+    here = Place("made.yaml", 20, 1)
+    rectangle = Rectangle(Pair("h1", "h2", here), True, Wall(True, (), here), ("far", "near"))
+    features = {"house": feature("house", "building", rectangle)}
+    booked = [("h1", "A-B", 10.0, 5.0), *rows]
+    book, reduction = measure(lines(*TRIANGLE), sides={"C": "left A-B"}, rows=booked, features=features)
+    return book, replace(reduction, walls={"house": (ground(4.0),)})
+
+
+def test_a_corner_booked_on_the_wrong_side_fails_its_row_and_leaves_no_other_corner_without_a_place():
+    # The house lies left of A-B, and left of its edge; far is booked 9 to the right of A-B, not to the left.
+    found = adjust(*house(("h2", "A-B", 20.0, 5.0), ("far", "A-B", 20.0, -9.0)), LOCAL)
+
+    assert found.missing == ()
+    assert close(found.solution.position("near"), (10.0, 9.0), far=0.05)
+    assert [check.booking.place.line for check in found.checks if not check.passed] == [102]  # that of far
+
+
+def test_a_house_with_one_end_of_its_edge_booked_has_no_place():
+    assert adjust(*house(), LOCAL, allow_missing=True).missing == ("h2", "far", "near")
 
 
 def test_a_point_of_two_arcs_without_a_side_is_an_error():

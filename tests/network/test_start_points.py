@@ -73,6 +73,15 @@ def test_two_walls_place_a_corner_however_the_house_is_turned():
     assert _by_rays(rays, [])[0] == pytest.approx((8.0, 6.0))
 
 
+@pytest.mark.parametrize("x", [5.0, -5.0])
+def test_two_walls_place_no_corner_behind_one_they_start_from(x):
+    # Along x from (0, 0), and upwards from beside it: they cut at (5, 0), or 5 behind, where no wall goes.
+    rays = [(0, (0.0, 0.0), (1.0, 0.0), "A"), (1, (x, -5.0), (0.0, 1.0), "B")]
+    for order in (rays, rays[::-1]):
+        placed = _by_rays(order, [])
+        assert placed is None if x < 0 else placed[0] == pytest.approx((5.0, 0.0))
+
+
 def booking(value, sd=0.01):
     here = Place("made.yaml", 1, 1)
     return Booking("made", "wall", "detail", ("feature", "house"), value, sd, None, here)

@@ -14,7 +14,13 @@ from pegline.network import unnoticed_mistakes
 from pegline.network.adjust import adjust
 from pegline.network.dependents import Readings, derivative_matrix, full_matrix
 from pegline.network.equations import EQUATIONS
-from pegline.network.unnoticed_mistakes import Compared, find_unnoticed, moved_points, noticed_mistakes
+from pegline.network.unnoticed_mistakes import (
+    Compared,
+    find_unnoticed,
+    moved_points,
+    noticed_mistakes,
+    smallest_noticed,
+)
 
 QUAD = {
     "A-B": ("base", 60.0),
@@ -37,6 +43,16 @@ def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
     assert [unnoticed.distance(name) for name in "BCD"] == [None] * 3
     assert unnoticed.unchecked == ("B", "C", "D")
     assert unnoticed.smallest_noticed == {}
+
+
+def test_the_smallest_noticed_mistakes_alone_are_those_of_the_whole_and_none_without_the_solutions():
+    book, reduction = measure(QUAD | {"C-D": ("check", 72.182)}, sides=SIDES)
+    adjustment = adjust(book, reduction, LOCAL)
+    alone = smallest_noticed(adjustment)
+
+    assert {booking.label for booking in alone} == {*QUAD, "C-D"}
+    assert alone == find_unnoticed(book, reduction, adjustment).smallest_noticed
+    assert smallest_noticed(replace(adjustment, fit=None)) == {}
 
 
 def test_without_the_solutions_nothing_is_called_checked():

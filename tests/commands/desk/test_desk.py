@@ -325,7 +325,7 @@ HANDED = {
     "plan": ({}, 0, {"plot.pdf"}),
     "computation": ({}, 0, {"plot.html"}),
     "all": ({}, 0, {"plot.pdf", "plot.dxf", "plot.gpkg", "plot.html", "plot.csv", "plot.json"}),
-    "booking": ({}, 1, {"plot-prepare.pdf"}),  # 1: there is something to object to in this layout
+    "booking": ({}, 0, {"plot-prepare.pdf"}),
     "area": ({}, 0, set()),
     "findpeg": ({"peg": "D"}, 0, {"plot-D.pdf"}),
     "setout": ({"targets": "h1; bed 1"}, 0, {"plot-setout.pdf", "plot-setout.csv"}),

@@ -77,7 +77,7 @@ def test_a_trial_peg_is_moved(capsys):
     [
         (["Z"], "no peg 'Z'"),
         (["A", "--gone", "oak"], "neither a witness nor surveyed"),
-        (["A", "--from", "h1"], "no distance from a thing"),
+        (["A", "--from", "h1"], "write it like --from h1=8.79"),
         (["A", "--from", "h1=long"], "is no length"),
     ],
 )

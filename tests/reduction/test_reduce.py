@@ -69,6 +69,15 @@ def test_every_correction_is_kept_by_name_and_they_sum_to_the_length() -> None:
     assert ground.length == pytest.approx(ground.reading + sum(ground.corrections.values()), abs=ROUNDING)
 
 
+@pytest.mark.parametrize(("pull", "lacking"), [(50, []), (80, ["no-correction"])])
+def test_a_pull_as_at_the_comparison_lacks_no_section(pull: int, lacking: list[str]) -> None:
+    # 50 N: Directive 2014/32/EU, annex X, chapter I, 1.
+    found = reduction_of(f"lines: {{A-B: {{use: base, taped: 100, pull: {pull}}}}}")
+
+    assert [rule for rule in warning_rules(found) if rule == "no-correction"] == lacking
+    assert found.lines["A-B"].ground.length == 100.0
+
+
 def test_a_rise_is_taken_off_by_pythagoras_whichever_way_it_goes() -> None:
     assert line("taped: 50, rise: 3").length == pytest.approx(sqrt(2491), abs=ROUNDING)
     assert line("taped: 50, rise: -3").length == pytest.approx(sqrt(2491), abs=ROUNDING)

@@ -36,11 +36,12 @@ class Gap:
             Writes metres in the units of the book.
         """
         one, other = (arc.start if arc.end == self.point else arc.end for arc in self.observations[:2])
+        arcs = f"{length(self.radii[0])} from {one} and {length(self.radii[1])} from {other}"
+        apart = f"which are {length(self.apart)} apart"
+        if length(self.gap) == length(0.0):
+            return f"the arcs to {self.point} only touch: {arcs}, {apart}, so that it would stand in line with them"
         how = "too short by" if self.apart > sum(self.radii) else "one too large by"
-        return (
-            f"the arcs to {self.point} do not meet: {length(self.radii[0])} from {one} and {length(self.radii[1])} from"
-            f" {other}, which are {length(self.apart)} apart, {how} {length(self.gap)}"
-        )
+        return f"the arcs to {self.point} do not meet: {arcs}, {apart}, {how} {length(self.gap)}"
 
 
 @record(frozen=True, slots=True)

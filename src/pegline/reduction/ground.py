@@ -96,7 +96,9 @@ def missing_constants(conditions: Conditions, tape: TapeConstants) -> list[tuple
     """Return each correction that was asked for but cannot be made, with the constants that the tape lacks."""
     if conditions is PLAIN_CONDITIONS:
         return []
-    asked = ((c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions))
+    asked = (
+        (c.name, c.needs(conditions)) for c in CORRECTIONS if c.asked(conditions) and not c.nought(conditions, tape)
+    )
     lacking = ((name, [need for need in needs if getattr(tape, need) is None]) for name, needs in asked)
     return [(name, needs) for name, needs in lacking if needs]
 

@@ -243,6 +243,8 @@ class Correction:
     asked: Callable[[Conditions], bool]
     needs: Callable[[Conditions], tuple[str, ...]]  #: names of fields of TapeConstants
     amount: Callable[[float, Conditions, TapeConstants], float]  #: of the length corrected so far, metres
+    #: Whether it is nothing, whatever is not known of the tape: it was read as it was compared.
+    nought: Callable[[Conditions, TapeConstants], bool] = lambda _conditions, _tape: False
 
 
 def _standard(length: float, conditions: Conditions, tape: TapeConstants) -> float:
@@ -299,6 +301,7 @@ CORRECTIONS: Final = (
         asked=lambda c: c.temperature is not None,
         needs=lambda _: ("expansion",),
         amount=_temperature,
+        nought=lambda c, tape: c.temperature == tape.standard_temperature,
     ),
     Correction(
         name="pull",
@@ -306,6 +309,7 @@ CORRECTIONS: Final = (
         asked=lambda c: c.pull is not None,
         needs=lambda _: ("standard_pull", "section", "modulus"),
         amount=_pull,
+        nought=lambda c, tape: c.pull == tape.standard_pull,
     ),
     Correction(
         name="sag",

@@ -64,3 +64,17 @@ def test_one_point_whose_arcs_do_not_meet_hides_nothing_else():
     first = survey.diagnosis.suspects[0]
     assert (first.what, first.reading) == ("C-B", "14.16")
     assert float(first.would_be) == pytest.approx(41.61, abs=0.03)
+
+
+@pytest.mark.parametrize("last", ["30.00", "29.9996"])
+def test_arcs_that_touch_are_told_without_a_length_of_nought(last):
+    text = (
+        "book: 1\nunit: m\nstations: {C: {left_of: A-B}, D: {right_of: A-B}}\nlines:\n"
+        "  A-B: {use: base, taped: 50.00}\n  A-C: {use: side, taped: 40.00}\n  C-B: {use: side, taped: 30.00}\n"
+        f"  A-D: {{use: side, taped: 20.00}}\n  D-B: {{use: side, taped: {last}}}\n"
+    )
+    with pytest.raises(BookError) as error:
+        reduce(parse_book(text.encode(), "touch.yaml"))
+
+    assert "the arcs to D only touch" in str(error.value)
+    assert " 0.00" not in str(error.value)

@@ -128,7 +128,7 @@ def same_to_gdal(path: Path, plan: Plan) -> None:
     lines = [f for f in plan.features if isinstance(f.geometry, Outline)]
     polylines = [row for row in rows if "AcDbPolyline" in (row["properties"]["SubClasses"] or "")][: len(lines)]
     for row, feature in zip(polylines, lines, strict=True):
-        assert f"1000 name={feature.name}" in map(decode_dxf_unicode, row["properties"]["RawCodeValues"])
+        assert f"1000 name={feature.shown_name}" in map(decode_dxf_unicode, row["properties"]["RawCodeValues"])
         assert row["properties"]["Layer"] == feature.layer
         coordinates = row["geometry"]["coordinates"]
         flat = np.array(coordinates[0] if row["geometry"]["type"] == "Polygon" else coordinates)[:, :2]

@@ -28,7 +28,7 @@ from pegline.reduction.model import (
     TapeConstants,
 )
 
-__all__ = ["LAY_SD", "LOCAL", "SCALE_SD", "all_moves", "apart", "ground", "measure", "simulate"]
+__all__ = ["KITE", "KITE_SIDES", "LAY_SD", "LOCAL", "SCALE_SD", "all_moves", "apart", "ground", "measure", "simulate"]
 
 XY = tuple[float, float]
 LAY_SD = 0.005  #: of one reading, metres
@@ -49,6 +49,17 @@ def length(value: float) -> Length:
 def ground(value: float, *, number: int = 1, sd: float = LAY_SD, tape: str = "steel") -> Ground:
     """Return a length on the ground."""
     return Ground(value, value, sd, tape, place(number))
+
+
+#: Two triangles on a base, in metres: C at (33.2, 37.387), D at (33.067, -34.795).
+KITE = {
+    "A-B": ("base", 60.0),
+    "A-C": ("side", 50.0),
+    "C-B": ("side", 46.0),
+    "A-D": ("side", 48.0),
+    "D-B": ("side", 44.0),
+}
+KITE_SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
 def measure(

@@ -8,7 +8,7 @@ from math import atan2, pi, radians
 import numpy as np
 import pytest
 from builders.networks import NETWORKS, between, net, random_plot
-from builders.records import LOCAL, measure, simulate
+from builders.records import KITE, KITE_SIDES, LOCAL, measure, simulate
 
 from pegline.errors import BookError, Place
 from pegline.frame.model import Frame, FrameBearing
@@ -22,14 +22,6 @@ def told(book, reduction, adjustment=None, frame=LOCAL):
     return sides_by_book(adjustment, hints(book, reduction), find_unnoticed(book, reduction, adjustment))
 
 
-KITE = {
-    "A-B": ("base", 60.0),
-    "A-C": ("side", 50.0),
-    "C-B": ("side", 46.0),
-    "A-D": ("side", 48.0),
-    "D-B": ("side", 44.0),
-}
-SIDES = {"C": "left A-B", "D": "right A-B"}
 TIES = (("S", "A-B", 22.0, "station"), ("T", "A-B", 38.0, "station"))
 
 
@@ -40,7 +32,7 @@ def kite(**more):
     """
     checks = {"S-C": ("check", 39.020), "T-D": ("check", 35.143)}
     lines = KITE | checks | more.pop("lines", {})
-    return measure(lines, sides=SIDES, **({"rows": TIES} | more))
+    return measure(lines, sides=KITE_SIDES, **({"rows": TIES} | more))
 
 
 def test_lines_from_a_tie_station_on_the_base_do_not_tell_the_side_of_the_apex():

@@ -6,7 +6,7 @@ from math import sqrt
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, all_moves, measure, simulate
+from builders.records import KITE, KITE_SIDES, LOCAL, all_moves, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.measures.values import Length
@@ -22,22 +22,13 @@ from pegline.network.unnoticed_mistakes import (
     smallest_noticed,
 )
 
-QUAD = {
-    "A-B": ("base", 60.0),
-    "A-C": ("side", 50.0),
-    "C-B": ("side", 46.0),
-    "A-D": ("side", 48.0),
-    "D-B": ("side", 44.0),
-}
-SIDES = {"C": "left A-B", "D": "right A-B"}
-
 
 def unnoticed_of(book, reduction, **others):
     return find_unnoticed(book, reduction, adjust(book, reduction, LOCAL, **others))
 
 
 def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
-    unnoticed = unnoticed_of(*measure(QUAD, sides=SIDES))
+    unnoticed = unnoticed_of(*measure(KITE, sides=KITE_SIDES))
 
     assert unnoticed.distance("A") == 0.0  # the base line's first station holds everything
     assert [unnoticed.distance(name) for name in "BCD"] == [None] * 3
@@ -46,17 +37,17 @@ def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
 
 
 def test_the_smallest_noticed_mistakes_alone_are_those_of_the_whole_and_none_without_the_solutions():
-    book, reduction = measure(QUAD | {"C-D": ("check", 72.182)}, sides=SIDES)
+    book, reduction = measure(KITE | {"C-D": ("check", 72.182)}, sides=KITE_SIDES)
     adjustment = adjust(book, reduction, LOCAL)
     alone = smallest_noticed(adjustment)
 
-    assert {booking.label for booking in alone} == {*QUAD, "C-D"}
+    assert {booking.label for booking in alone} == {*KITE, "C-D"}
     assert alone == find_unnoticed(book, reduction, adjustment).smallest_noticed
     assert smallest_noticed(replace(adjustment, fit=None)) == {}
 
 
 def test_without_the_solutions_nothing_is_called_checked():
-    book, reduction = measure(QUAD, sides=SIDES)
+    book, reduction = measure(KITE, sides=KITE_SIDES)
     adjustment = replace(adjust(book, reduction, LOCAL), fit=None)
     unnoticed = find_unnoticed(book, reduction, adjustment)
     assert (
@@ -69,8 +60,8 @@ def test_without_the_solutions_nothing_is_called_checked():
 def test_a_check_over_one_triangle_says_nothing_of_the_other():
     # T-C checks the triangle A-C-B over its tie station on the base; nothing else was taped to D.
     rows = (("T", "A-B", 25.0, "station"),)
-    lines = QUAD | {"T-C": ("check", 39.4)}
-    unnoticed = unnoticed_of(*measure(lines, sides=SIDES, rows=rows))
+    lines = KITE | {"T-C": ("check", 39.4)}
+    unnoticed = unnoticed_of(*measure(lines, sides=KITE_SIDES, rows=rows))
 
     assert unnoticed.is_checked("C")
     assert unnoticed.is_checked("B")
@@ -82,7 +73,7 @@ def test_a_check_over_one_triangle_says_nothing_of_the_other():
 def test_a_dimension_checks_no_station():
     # Of the stations nothing was measured twice; a dimension between two offsets checks these alone.
     rows = (("h", "A-B", 10.0, 5.0), ("k", "A-B", 18.0, 5.0))
-    unnoticed = unnoticed_of(*measure(QUAD, sides=SIDES, rows=rows, dimensions={"h-k": 8.0}))
+    unnoticed = unnoticed_of(*measure(KITE, sides=KITE_SIDES, rows=rows, dimensions={"h-k": 8.0}))
 
     assert unnoticed.unchecked == ("B", "C", "D")
     assert not unnoticed.is_checked("h")
@@ -173,7 +164,7 @@ def test_a_reading_that_moves_a_point_by_2_cm_at_most_does_not_hold_it(by_most, 
     rows = (("T", "A-B", 25.0, "station"),)
 
     def movement_of_c(sd, mistake):
-        adjustment = adjust(*measure(QUAD | {"T-C": ("tie", 39.4, sd)}, sides=SIDES, rows=rows), LOCAL)
+        adjustment = adjust(*measure(KITE | {"T-C": ("tie", 39.4, sd)}, sides=KITE_SIDES, rows=rows), LOCAL)
         fit = adjustment.fit
         labels = [one.booking.label for one in fit.network.observations]
         mistakes = np.zeros(len(labels))
@@ -186,16 +177,16 @@ def test_a_reading_that_moves_a_point_by_2_cm_at_most_does_not_hold_it(by_most, 
 
 
 def test_a_point_counts_as_checked_within_a_hundredth_of_the_extent_but_0_3_m_at_least():
-    book, reduction = measure(QUAD, sides=SIDES)
+    book, reduction = measure(KITE, sides=KITE_SIDES)
     across = 2 * np.hypot(25.0, 30.0)  # about as far as C and D are apart
     assert unnoticed_of(book, reduction).limit == pytest.approx(max(0.3, 0.01 * across), rel=0.1)
-    small = {name: (use, value / 10) for name, (use, value) in QUAD.items()}
-    assert unnoticed_of(*measure(small, sides=SIDES)).limit == 0.3
+    small = {name: (use, value / 10) for name, (use, value) in KITE.items()}
+    assert unnoticed_of(*measure(small, sides=KITE_SIDES)).limit == 0.3
 
 
 def test_the_book_may_say_what_counts_as_checked():
-    lines = QUAD | {"C-D": ("check", 75.05)}
-    book, reduction = measure(lines, sides=SIDES)
+    lines = KITE | {"C-D": ("check", 75.05)}
+    book, reduction = measure(lines, sides=KITE_SIDES)
     assert unnoticed_of(book, reduction).unchecked == ()
     strict = replace(book, limits=Limits(unnoticed_length=Length(5, "mm", "5 mm")))
     assert unnoticed_of(strict, reduction).unchecked == ("B", "C", "D")
@@ -204,8 +195,8 @@ def test_the_book_may_say_what_counts_as_checked():
 
 
 def test_a_stated_limit_of_check_lines_lets_larger_mistakes_be_noticed_sooner():
-    lines = QUAD | {"C-D": ("check", 75.05)}
-    book, reduction = measure(lines, sides=SIDES)
+    lines = KITE | {"C-D": ("check", 75.05)}
+    book, reduction = measure(lines, sides=KITE_SIDES)
     strict = replace(book, limits=Limits(check_length=Length(1, "cm", "1 cm")))
     loose, tight = (unnoticed_of(one, reduction).smallest_noticed for one in (book, strict))
     assert all(tight[reading] < loose[reading] for reading in loose)

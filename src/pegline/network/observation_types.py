@@ -7,11 +7,12 @@ observation belongs to is data (line, row, points) and is never taken out of the
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeVar, overload
+from typing import Any, TypeVar, overload
 
 from pegline.errors import Place
 from pegline.network.kinds import MeasurementKind, Part
 from pegline.records import record
+from pegline.reduction.model import Ground
 
 __all__ = [
     "AngleAtStation",
@@ -29,6 +30,7 @@ __all__ = [
     "Ranging",
     "Square",
     "TieChainage",
+    "fields_of_length",
     "with_value",
 ]
 
@@ -236,6 +238,11 @@ Observation = (
 )
 
 _Some = TypeVar("_Some", bound=Observation)
+
+
+def fields_of_length(ground: Ground) -> dict[str, Any]:
+    """Return what a booking takes from a taped length."""
+    return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place, "read": ground.reading}
 
 
 def with_value(one: _Some, value: float) -> _Some:

@@ -8,7 +8,7 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from math import hypot, radians, sqrt
-from typing import Any, Final
+from typing import Final
 
 from pegline.book.model import Book, Rectangle, TapedRound
 from pegline.frame.model import Frame
@@ -25,6 +25,7 @@ from pegline.network.observation_types import (
     Offset,
     Ranging,
     TieChainage,
+    fields_of_length,
 )
 from pegline.network.walls import produced_observations, wall_observations
 from pegline.network.witnesses import surveyed_objects
@@ -141,7 +142,7 @@ def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
             part="dimension" if line.use == "detail" else line.use,
             group=("line", line.name),
             line=line.name,
-            **_fields_of_length(line.ground),
+            **fields_of_length(line.ground),
         )
         yield Distance(replace(booking, value=length), line.start, line.end)
     for dimension in reduction.dimensions:
@@ -151,14 +152,9 @@ def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
             kind="dimension",
             part="dimension",
             group=("line", label),
-            **_fields_of_length(dimension.ground),
+            **fields_of_length(dimension.ground),
         )
         yield Distance(booking, dimension.start, dimension.end)
-
-
-def _fields_of_length(ground: Ground) -> dict[str, Any]:
-    """Return what a booking takes from a taped length."""
-    return {"value": ground.length, "sd": ground.sd, "tape": ground.tape, "place": ground.place, "read": ground.reading}
 
 
 def _row_label(row: ReducedRow, number: int = 0) -> str:
@@ -259,7 +255,7 @@ def _row(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation]:
     if row.form == "on line":
         yield Ranging(replace(chainage, kind="ranging", value=0.0, sd=RANGING_SD), row.name, start, end)
         return
-    offset = replace(chainage, kind="offset", **_fields_of_length(row.offsets[0]))
+    offset = replace(chainage, kind="offset", **fields_of_length(row.offsets[0]))
     yield Offset(offset, row.name, start, end, row.side)
 
 
@@ -274,7 +270,7 @@ def _oblique(row: ReducedRow, along: Stops, number: int) -> Iterator[Observation
             line=row.line,
             row=number,
             back=row.booked.back,
-            **_fields_of_length(arm),
+            **fields_of_length(arm),
         )
         if station is not None:
             yield Distance(booking, station, row.name)
@@ -301,9 +297,7 @@ def _arcs(reduction: Reduction) -> Iterator[Observation]:
     for number, arc in enumerate(reduction.arcs):
         for start, arm in zip(arc.starts, arc.arms, strict=True):
             label = f"{start}-{arc.point}"
-            booking = Booking(
-                label=label, kind="dimension", part="arc", group=("arc", number), **_fields_of_length(arm)
-            )
+            booking = Booking(label=label, kind="dimension", part="arc", group=("arc", number), **fields_of_length(arm))
             yield Distance(booking, start, arc.point)
 
 

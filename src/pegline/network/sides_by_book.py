@@ -13,9 +13,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations
-from math import atan2, dist, hypot, pi, sqrt
+from math import atan2, dist, pi, sqrt
 from typing import Final
 
+from pegline.network.arc_intersection import XY, twice_area
 from pegline.network.growing_figure import Hints
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import (
@@ -35,7 +36,6 @@ __all__ = ["BookedSide", "sides_by_book"]
 
 IN_LINE: Final = 0.1  #: metres: what is no farther from a line stands on it
 MOST: Final = 50  #: stations that are looked at as lying together on one side; more are not looked at
-XY = tuple[float, float]
 
 
 @record(frozen=True, slots=True)
@@ -190,8 +190,8 @@ class _Figure:
 
     def aside(self, name: str, axis: tuple[str, str]) -> float:
         """Return how far a point is from a line, left positive, metres of the frame."""
-        (x, y), (u, v), (p, q) = self.at[axis[0]], self.at[axis[1]], self.at[name]
-        return ((u - x) * (q - y) - (v - y) * (p - x)) / (hypot(u - x, v - y) or 1.0)
+        start, end = (self.at[one] for one in axis)
+        return twice_area(start, end, self.at[name]) / (dist(start, end) or 1.0)
 
     def axis(self, stations: Sequence[str]) -> tuple[str, str] | None:
         """Return two stations of a line on which all of some stations stand; None where there is none."""

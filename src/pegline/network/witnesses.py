@@ -10,7 +10,7 @@ import numpy as np
 from pegline.book.model import At, Book
 from pegline.network.least_squares import Fit
 from pegline.network.linear_equations import linearise, misclosures, with_observations
-from pegline.network.observation_types import Booking, Distance
+from pegline.network.observation_types import Booking, Distance, fields_of_length
 from pegline.reduction.model import Reduction
 
 __all__ = ["surveyed_objects", "with_witnesses"]
@@ -42,11 +42,7 @@ def _witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance
                     kind="witness",
                     part="witness",
                     group=("witness", label),
-                    value=ground.length,
-                    sd=ground.sd,
-                    tape=ground.tape,
-                    place=ground.place,
-                    read=ground.reading,
+                    **fields_of_length(ground),
                 )
                 yield Distance(booking, points[thing], peg)
 

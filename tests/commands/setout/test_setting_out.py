@@ -5,6 +5,7 @@ from math import tan
 import numpy as np
 import pytest
 from builders.book import fill
+from builders.little_book import TWO_TAPES
 from builders.party import REALISTIC, RIGHT_ANGLE, Party
 from builders.plot import TAPES, Line, Plot
 from scipy.optimize import least_squares
@@ -28,14 +29,9 @@ PLOT = Plot(
     tuple(Line(name) for name in ("A-B", "A-C", "C-B", "A-D", "D-B", "C-D")),
     points={"h1": (9.0, 4.0), "h2": (18.0, 4.5), "p1": (33.0, -7.0)},
 )
-BOOK = """\
-book: 1
-unit: m
-tapes:
-  steel: {material: steel, length: 50}
-  fibreglass: {material: fibreglass, length: 30}
-default_tape: {lines: steel, offsets: fibreglass}
-default_method: optical square
+BOOK = (
+    TWO_TAPES
+    + """\
 stations:
   C: {left_of: A-B}
   D: {right_of: A-B}
@@ -55,6 +51,7 @@ lines:
 features:
   front: {kind: wall, through: [h1, h2]}
 """
+)
 
 
 def trial(rng, seed):

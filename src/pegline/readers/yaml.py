@@ -129,20 +129,15 @@ def _locate(text: str, index: int) -> tuple[int, int]:
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:
     from pegline.readers.yaml_faults import likely_fault  # not for a sound book
 
-    mark = error.problem_mark or error.context_mark
+    mark: Any = error.problem_mark  # which every error of its reader has
     context = error.context_mark
-    if mark and not re.search(_NOT_OF_A_LINE, f"{error.problem} {error.context}"):
-        fault = likely_fault(
-            text,
-            f"{error.problem} {error.context}",
-            (mark.line, mark.column),
-            (context.line, context.column) if context else None,
-        )
-        if fault:
+    problem = f"{error.problem} {error.context}"
+    if not re.search(_NOT_OF_A_LINE, problem):
+        stopped, began = (mark.line, mark.column), (context.line, context.column) if context else None
+        if fault := likely_fault(text, problem, stopped, began):
             return _refuse("yaml", fault.text, Place(file, fault.line, fault.column))
-    place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
-    problem = f"{error.problem or ''} {error.context or ''}"
-    if mark and "cannot start any token" in problem and text[mark.index : mark.index + 1] == "\t":
+    place = Place(file, mark.line + 1, mark.column + 1)
+    if "cannot start any token" in problem and text.startswith("\t", mark.index):
         return _refuse("yaml", "this is a tab; use spaces", place)
     for pattern, hint in _HINTS:
         if re.search(pattern, problem):
@@ -289,16 +284,13 @@ def comments(text: str) -> Iterator[tuple[int, int, str, bool]]:
     line, column = 0, 0
     for token in yaml.scan(text.removeprefix("\ufeff"), Loader=_Loader):
         start, end = token.start_mark, token.end_mark
-        yield from _between(lines, (line, column), (start.line, start.column))
+        yield from _between(lines, (line, column), start.line)
         line, column = max((line, column), (end.line, end.column))
-    yield from _between(lines, (line, column), (len(lines), 0))
 
 
-def _between(lines: list[str], start: tuple[int, int], end: tuple[int, int]) -> Iterator[tuple[int, int, str, bool]]:
-    """Yield the remarks between two tokens."""
-    for number in range(start[0], min(end[0] + 1, len(lines))):
-        first = start[1] if number == start[0] else 0
-        last = end[1] if number == end[0] else len(lines[number])
-        column = lines[number].find("#", first, last)
+def _between(lines: list[str], start: tuple[int, int], last: int) -> Iterator[tuple[int, int, str, bool]]:
+    """Yield the remarks between the end of a token and the line in which the next begins."""
+    for number in range(start[0], last):
+        column = lines[number].find("#", start[1] if number == start[0] else 0)
         if column >= 0:
-            yield number + 1, column + 1, lines[number][column:last].rstrip(), not lines[number][:column].strip()
+            yield number + 1, column + 1, lines[number][column:].rstrip(), not lines[number][:column].strip()

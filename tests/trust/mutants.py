@@ -12,12 +12,13 @@ import argparse
 import ast
 import os
 import re
+import resource
 import shutil
-import subprocess
 import sys
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence, Set
 from difflib import unified_diff
+from importlib import import_module
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -32,6 +33,8 @@ from trust.core import CORE, Room
 
 #: Seconds of the processor after which a mutant counts as one that hangs, which is found.
 HANGS: Final = 200
+#: What takes long to import: each run of tests is a fork of a process that has it.
+LIBRARIES: Final = ("numpy", "scipy.optimize", "scipy.sparse.linalg", "scipy.stats", "shapely", "pyproj", "pytest")
 COPIED: Final = ("src", "tests", "samples", "schemas", "pyproject.toml", "README.md", "DEVELOPERS.md")
 #: Changes that a person could make by mistake; others, such as a shift in place of a sum, any test finds.
 LIKELY: Final = re.compile(
@@ -110,16 +113,38 @@ def nearest(change: Change, known: TestsByLine) -> list[str]:
 def run_tests(copy: Path, arguments: Sequence[str], *, keeps_compiled: bool = False) -> int:
     """Return how the tests end in a copy: 0 where none fails.
 
-    What is compiled is kept of the unchanged files only: a change within the second could be taken for the file before.
+    They run in a fork of this process, which has the libraries already. What is compiled is kept of the unchanged files
+    only: a change within the second could be taken for the file before.
     """
-    environment = {**os.environ, "PYTHONPATH": str(copy / "src"), "CI": "1"}
-    environment |= {"PYTHONPYCACHEPREFIX": str(copy / ".compiled"), "PYTHONDONTWRITEBYTECODE": "1"}
-    if keeps_compiled:
-        del environment["PYTHONDONTWRITEBYTECODE"]
-    limited = ["bash", "-c", f'ulimit -t {HANGS}; exec "$@"', "limited"]
-    command = [*limited, sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *arguments]
-    environment |= {"PEGLINE_HYPOTHESIS": "unshrunk", "COVERAGE_FILE": str(copy / ".coverage")}
-    return subprocess.run(command, cwd=copy, env=environment, capture_output=True, check=False).returncode
+    child = os.fork()
+    if child == 0:
+        try:
+            os._exit(_run_in_fork(copy, arguments, keeps_compiled=keeps_compiled))
+        finally:
+            os._exit(1)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def _run_in_fork(copy: Path, arguments: Sequence[str], *, keeps_compiled: bool) -> int:
+    """Run the tests of a copy as if this process had just begun in it, silently."""
+    resource.setrlimit(resource.RLIMIT_CPU, (HANGS, HANGS))
+    os.setsid()
+    os.chdir(copy)
+    silent = os.open(os.devnull, os.O_RDWR)
+    for stream in (0, 1, 2):
+        os.dup2(silent, stream)
+    os.environ |= {"PYTHONPATH": str(copy / "src"), "PYTHONPYCACHEPREFIX": str(copy / ".compiled"), "CI": "1"}
+    os.environ |= {"PEGLINE_HYPOTHESIS": "unshrunk", "COVERAGE_FILE": str(copy / ".coverage")}
+    if not keeps_compiled:
+        os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+    sys.dont_write_bytecode, sys.pycache_prefix = not keeps_compiled, str(copy / ".compiled")
+    original = {str(ROOT), str(ROOT / "src"), str(ROOT / "tests"), ""}
+    sys.path[:] = [str(copy / "src"), *(path for path in sys.path if path not in original)]
+    for name in [name for name in sys.modules if name.partition(".")[0] in ("pegline", "builders", "trust", "tests")]:
+        del sys.modules[name]
+    import pytest
+
+    return int(pytest.main(["-q", "-x", "-p", "no:cacheprovider", *arguments]))
 
 
 def is_found(copy: Path, change: Change, known: TestsByLine, room: Room) -> bool:
@@ -138,6 +163,8 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=22)
     parser.add_argument("--room", choices=tuple(CORE), action="append")
     args = parser.parse_args()
+    for library in LIBRARIES:
+        import_module(library)
     for name in args.room or CORE:
         room = CORE[name]
         every = [change for path in room.paths() for change in changes(path)]

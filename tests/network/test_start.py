@@ -13,12 +13,12 @@ from pegline.errors import BookError, Place
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
-from pegline.network.adjust import adjust
+from pegline.network.adjust import adjust, hints
 from pegline.network.arc_intersection import ArcAboutStation
 from pegline.network.growing_figure import Figure
-from pegline.network.observation_types import Chainage, Distance
+from pegline.network.observation_types import Chainage, Distance, Ranging
 from pegline.network.observations import observations
-from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs, _prolong
+from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs, _prolong, start_figure
 
 MILLIMETRE = 1e-3
 AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0), "D": (30.0, -28.0), "E": (70.0, 25.0)}
@@ -428,8 +428,26 @@ def test_a_far_end_is_rougher_by_as_much_as_its_line_is_prolonged():
     for number, one in enumerate(told):
         if isinstance(one, Chainage):
             figure.on_lines["A"].append((number, one))
+        if isinstance(one, Ranging):
+            figure.rangings[one.booking.group] = number
         if isinstance(one, Distance) and "F" in one.points:
             figure.lines["F"].append((number, one, "A"))
     assert _prolong(figure)
     assert figure.at["F"] == pytest.approx((36.0, 48.0))
     assert figure.rough["F"] == pytest.approx(15 * MILLIMETRE)
+
+
+def test_a_tie_station_is_placed_by_its_own_ranging_wherever_that_stands_among_the_observations():
+    at = AT | {"S": (20.0, 0.0), "T": (35.0, 0.0)}
+    told = lines(*TRIANGLE, "S-D side", "T-D side", at=at)
+    book, reduction = measure(
+        told,
+        rows=[("S", "A-B", 20.0, "station"), ("T", "A-B", 35.0, "station")],
+        sides={"C": "left A-B", "D": "right A-B"},
+    )
+    booked = observations(book, reduction, LOCAL, set(at) - {"E"})
+    by_kind = sorted(booked, key=lambda one: one.booking.kind)
+    names, side_hints = book.station_names, hints(book, reduction)
+    used = [{ones[number] for number in start_figure(names, (), ones, side_hints).used} for ones in (booked, by_kind)]
+    assert used[0] == used[1]
+    assert {one.point for one in used[1] if isinstance(one, Ranging)} == {"S", "T"}

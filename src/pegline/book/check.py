@@ -68,7 +68,7 @@ def ends_as_tie_stations(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a tie station that is an end of the line that it is booked on."""
     for line in book.lines.values():
         for row in line.details:
-            if row.form == "station" and row.name in (line.start, line.end):
+            if row.is_tie_station and row.name in (line.start, line.end):
                 text = f"{row.name} is an end of {line.name} and no tie station on it; look at the name"
                 yield Finding("station-row", text, row.place)
 

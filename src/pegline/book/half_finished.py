@@ -157,7 +157,7 @@ def _has_its_ends(line: Line, known_names: set[str]) -> bool:
 
 def _without_loose_rows(line: Line, known_names: set[str]) -> Line:
     """Return a line without the rows that count from a station not on it, or lie on a wall that is not there."""
-    on_line = {line.start, line.end, *(row.name for row in line.details if row.form == "station")}
+    on_line = {line.start, line.end, *(row.name for row in line.details if row.is_tie_station)}
     rows = tuple(
         row
         for row in line.details

@@ -336,7 +336,7 @@ class Book:
         for line in self.lines.values():
             if line.use != "detail":
                 names.update({line.start: None, line.end: None})
-            names.update({row.name: None for row in line.details if row.form == "station"})
+            names.update({row.name: None for row in line.details if row.is_tie_station})
         return tuple(names)
 
     @property
@@ -347,7 +347,7 @@ class Book:
     @property
     def tie_stations(self) -> Mapping[str, str]:
         """Return each tie station with the line it stands on."""
-        return {row.name: line.name for line in self.lines.values() for row in line.details if row.form == "station"}
+        return {row.name: line.name for line in self.lines.values() for row in line.details if row.is_tie_station}
 
 
 def _book(values: dict[str, Any], table: Table, log: ReadingLog) -> Book:

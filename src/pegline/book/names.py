@@ -61,7 +61,7 @@ def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
             places.setdefault(name, place)
     for line in book.lines.values():
         for row in line.details:
-            if row.form != "station":
+            if not row.is_tie_station:
                 places.setdefault(row.name, row.place)
     return places
 
@@ -193,7 +193,7 @@ def stations_off_their_line(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a station that stands for its chainage in a row of a line that it is not on."""
     last = list(book.lines.values())[-1:]
     for line in book.lines.values():
-        here = {line.start, line.end} | {row.name for row in line.details if row.form == "station"}
+        here = {line.start, line.end} | {row.name for row in line.details if row.is_tie_station}
         for row in line.details:
             for part in row.at:
                 if isinstance(part, Name) and part.text not in here and not known.log.is_lost(part.text):

@@ -71,7 +71,7 @@ def _things_with_pages(book: Book) -> Iterator[tuple[str | None, Callable[[Any],
 def _of_stations(book: Book) -> Iterator[tuple[str, str | None]]:
     """Yield each station with a page that it may be on, the likelier first."""
     lines = book.lines.values()
-    yield from ((row.name, row.page or line.page) for line in lines for row in line.details if row.form == "station")
+    yield from ((row.name, row.page or line.page) for line in lines for row in line.details if row.is_tie_station)
     yield from ((end, line.page) for line in lines for end in (line.start, line.end))
 
 

@@ -26,7 +26,7 @@ import numpy as np
 from pegline.network.dependents import ParameterMoves, Readings
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
-from pegline.network.observation_types import Chainage
+from pegline.network.observation_types import tie_chainages
 from pegline.network.quality import base_holding
 from pegline.plane import Array, Ints, outer
 from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
@@ -75,18 +75,14 @@ class Marks:
     def __init__(self, reduction: Reduction, fit: Fit) -> None:
         observations = fit.network.observations
         lengths = {one.booking.measured_line: n for n, one in enumerate(observations) if one.booking.measured_line}
-        ties = {
-            (one.booking.line, one.point): n
-            for n, one in enumerate(observations)
-            if isinstance(one, Chainage) and one.booking.part == "station"
-        }
+        ties = {(one.booking.line, one.point): n for n, one in tie_chainages(observations)}
         numbers = [*lengths.values(), *ties.values()]
         column = {number: place for place, number in enumerate(numbers)}
         rates = Readings.of(fit, len(observations)).rates[numbers]
         self._moves = ParameterMoves(fit, rates)
         tied: dict[str, list[ReducedRow]] = {}
         for row in reduction.rows:
-            if row.form == "station" and (row.line, row.name) in ties:
+            if row.is_tie_station and (row.line, row.name) in ties:
                 tied.setdefault(row.line, []).append(row)
         number_of = {row: column[number] for row, number in ties.items()}
         taped = [line for name, line in reduction.lines.items() if name in lengths]

@@ -181,7 +181,7 @@ def _stations_reached(reduction: Reduction) -> set[str]:
     """Return every station that a taped line reaches, and those that stand on one."""
     lines = [line for line in reduction.lines.values() if line.use != "detail"]
     ends = {name for line in lines for name in (line.start, line.end)}
-    return ends | {row.name for row in reduction.rows if row.form == "station"}
+    return ends | {row.name for row in reduction.rows if row.is_tie_station}
 
 
 def _taped_lengths(reduction: Reduction) -> dict[tuple[str, str], float]:
@@ -190,7 +190,7 @@ def _taped_lengths(reduction: Reduction) -> dict[tuple[str, str], float]:
     ties = {
         (reduction.lines[row.line].start, row.name): abs(row.chainages[0])
         for row in reduction.rows
-        if row.form == "station"
+        if row.is_tie_station
     }
     return lines | ties
 

@@ -110,6 +110,11 @@ class Row:
         return self.left or self.right
 
     @property
+    def is_tie_station(self) -> bool:
+        """Return whether the row books a station that stands on the line."""
+        return self.form == "station"
+
+    @property
     def side(self) -> int:
         """Return +1 for left of the line as its key directs it, -1 for right, 0 for on it."""
         sign = 1 if self.left else -1 if self.right else 0

@@ -26,7 +26,7 @@ from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
 from pegline.network.least_squares import Fit, solve_network
 from pegline.network.linear_equations import Mask, Network, build_network, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
-from pegline.network.observation_types import ControlCoordinate, Distance, Group, Observation
+from pegline.network.observation_types import ControlCoordinate, Group, Observation, base_lines
 from pegline.network.observations import observations, shared_points, stops_by_line
 from pegline.network.orientation import (
     control_at_one_place,
@@ -83,7 +83,7 @@ def adjust(
         raise BookError(flat)
     observed = with_produced_sds(observed, begun.positions)
     network, plotted, placing = _network(book, reduction, frame, observed, begun, shared)
-    base = next(one for one in observed if isinstance(one, Distance) and one.booking.part == "base")
+    _, base = next(base_lines(observed))
     ends = (network.index[base.start], network.index[base.end])
     try:
         placed = with_observations(network, (*network.observations, *placing)) if placing else network
@@ -177,7 +177,7 @@ def _network(
     positions, facing = figure_in_frame(frame, observed, begun)
     used = [n in begun.used or n in facing for n in kept]
     names = [*stations, *points]
-    base = next(one for one in ones if isinstance(one, Distance) and one.booking.part == "base")
+    _, base = next(base_lines(ones))
     along = stops_by_line(reduction)
     network = build_network(
         names,

@@ -23,6 +23,7 @@ from pegline.network.observation_types import (
     Oblique,
     Observation,
     TieChainage,
+    is_tie_chainage,
     with_value,
 )
 from pegline.plane import Array, Ints
@@ -112,7 +113,7 @@ def _carrying_line(one: Observation) -> tuple[str, str] | None:
     booking = one.booking
     if isinstance(one, Distance) and booking.measured_line is not None:
         return booking.measured_line, one.end
-    if isinstance(one, Chainage) and booking.part == "station" and booking.line is not None:
+    if is_tie_chainage(one) and booking.line is not None:
         return booking.line, one.point
     return None
 

@@ -10,7 +10,7 @@ from typing import Any
 from pegline.errors import Place
 from pegline.measures.values import Side
 from pegline.network.arc_intersection import XY, ArcAboutStation
-from pegline.network.observation_types import Chainage, Distance, Observation
+from pegline.network.observation_types import Chainage, Distance, Group, Observation
 from pegline.network.start_points import Bookings
 from pegline.records import record
 
@@ -67,6 +67,7 @@ class Figure:
     lines: dict[str, list[tuple[int, Distance, str]]] = field(default_factory=lambda: defaultdict(list))
     referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     on_lines: dict[str, list[tuple[int, Chainage]]] = field(default_factory=lambda: defaultdict(list))
+    rangings: dict[Group, int] = field(default_factory=dict)
     heap: list[tuple[tuple[Any, ...], str, ArcAboutStation, ArcAboutStation]] = field(default_factory=list)
     waiting: set[tuple[int, int]] = field(default_factory=set)
     unsettled: dict[str, tuple[ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)

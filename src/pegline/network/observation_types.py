@@ -6,8 +6,9 @@ observation belongs to is data (line, row, points) and is never taken out of the
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from typing import Any, TypeVar, overload
+from typing import Any, TypeGuard, TypeVar, overload
 
 from pegline.errors import Place
 from pegline.network.kinds import MeasurementKind, Part
@@ -30,7 +31,12 @@ __all__ = [
     "Ranging",
     "Square",
     "TieChainage",
+    "base_lines",
     "fields_of_length",
+    "is_chain_line",
+    "is_tie_chainage",
+    "tie_chainages",
+    "tie_rangings",
     "with_value",
 ]
 
@@ -238,6 +244,37 @@ Observation = (
 )
 
 _Some = TypeVar("_Some", bound=Observation)
+
+
+def base_lines(observations: Iterable[Observation]) -> Iterator[tuple[int, Distance]]:
+    """Yield the base line with its number; a sound book has one."""
+    for number, one in enumerate(observations):
+        if isinstance(one, Distance) and one.booking.part == "base":
+            yield number, one
+
+
+def is_chain_line(one: Observation) -> TypeGuard[Distance]:
+    """Return whether an observation is the length of a chain line."""
+    return isinstance(one, Distance) and one.booking.kind == "length"
+
+
+def is_tie_chainage(one: Observation) -> TypeGuard[Chainage]:
+    """Return whether an observation says how far along its line a tie station stands."""
+    return isinstance(one, Chainage) and one.booking.part == "station"
+
+
+def tie_chainages(observations: Iterable[Observation]) -> Iterator[tuple[int, Chainage]]:
+    """Yield how far along its line each tie station stands, with its number."""
+    for number, one in enumerate(observations):
+        if is_tie_chainage(one):
+            yield number, one
+
+
+def tie_rangings(observations: Iterable[Observation]) -> Iterator[tuple[int, Ranging]]:
+    """Yield that each tie station stands in its line, with its number."""
+    for number, one in enumerate(observations):
+        if isinstance(one, Ranging) and one.booking.part == "station":
+            yield number, one
 
 
 def fields_of_length(ground: Ground) -> dict[str, Any]:

@@ -70,7 +70,7 @@ def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     stops = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
     marks: dict[str, dict[float, str]] = {}
     for row in reduction.rows:
-        if row.form == "station":
+        if row.is_tie_station:
             whole = stops[row.line]
             marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
                 row.chainages[0], row.name
@@ -89,7 +89,7 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     other points are placed by direct formulae.
     """
     stations = frozenset(book.station_names)
-    rows = [(row.name, len(row.chainages)) for row in reduction.rows if row.form != "station"]
+    rows = [(row.name, len(row.chainages)) for row in reduction.rows if not row.is_tie_station]
     uses = Counter(name for name, _ in rows)
     shared = dict.fromkeys(name for name, chainages in rows if chainages > 2 or uses[name] > 1)
     for line in reduction.lines.values():
@@ -120,7 +120,7 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
     along = stops_by_line(reduction)
     observed: list[Observation] = list(_lines(reduction, frame))
     for number, row in enumerate(reduction.rows):
-        if row.form == "station":
+        if row.is_tie_station:
             observed += _tie_station(book, reduction, row, number, frame.own_scales.get(row.line, 1.0))
         elif row.booked.name in solved:
             observed += _row(row, along[row.line], number)

@@ -19,7 +19,7 @@ from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Fit, solve_network
 from pegline.network.linear_equations import with_observations
 from pegline.network.model import Adjustment
-from pegline.network.observation_types import Booking, Chainage, Distance
+from pegline.network.observation_types import Booking, Distance, tie_chainages
 from pegline.plane import Array
 
 __all__ = ["SecondCrossing", "second_crossings"]
@@ -61,8 +61,8 @@ def second_crossings(
     wanted, at = set(names), plotting.parameters[: 2 * len(network.names)].reshape(-1, 2)
     tapes_to = _tapes_to(plotting, wanted)
     checks = {n: check for check in adjustment.checks for n in check.numbers}
-    for number, one in enumerate(network.observations):
-        if not (isinstance(one, Chainage) and one.booking.part == "station" and one.point in wanted):
+    for number, one in tie_chainages(network.observations):
+        if one.point not in wanted:
             continue
         start, end, stand = (at[network.index[name]] for name in (one.start, one.end, one.point))
         along = np.asarray((end - start) / np.hypot(*(end - start)))

@@ -27,6 +27,8 @@ from pegline.network.observation_types import (
     LineBearing,
     Observation,
     Ranging,
+    is_chain_line,
+    tie_chainages,
 )
 from pegline.network.unnoticed_mistakes import Unnoticed
 from pegline.plane import wrap_angle
@@ -114,9 +116,7 @@ class _Figure:
     @cached_property
     def tie_stations(self) -> frozenset[str]:
         """Return the stations that stand on a line."""
-        return frozenset(
-            one.point for one in self.observations if isinstance(one, Chainage) and one.booking.part == "station"
-        )
+        return frozenset(one.point for _, one in tie_chainages(self.observations))
 
     @cached_property
     def placed_from(self) -> Mapping[str, list[str]]:
@@ -202,7 +202,7 @@ class _Figure:
 
     def line_on(self, axis: tuple[str, str]) -> str:
         """Return the longest chain line that lies on a line between two stations, else these."""
-        lines = [one for one in self.observations if isinstance(one, Distance) and one.booking.kind == "length"]
+        lines = [one for one in self.observations if is_chain_line(one)]
         along = [one for one in lines if all(abs(self.aside(name, axis)) <= IN_LINE for name in (one.start, one.end))]
         longest = max(along, key=lambda one: one.booking.value, default=None)
         return longest.booking.label if longest else "-".join(axis)

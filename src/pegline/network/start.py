@@ -24,7 +24,14 @@ from pegline.network.arc_intersection import (
     twice_area,
 )
 from pegline.network.growing_figure import Figure, Gap, Hints
-from pegline.network.observation_types import Chainage, Distance, Observation, TieChainage
+from pegline.network.observation_types import (
+    Distance,
+    Observation,
+    TieChainage,
+    base_lines,
+    tie_chainages,
+    tie_rangings,
+)
 from pegline.network.placement_faults import placement_faults
 from pegline.network.start_points import bookings, corners_beside, place_point
 from pegline.records import record
@@ -94,20 +101,20 @@ def _index(figure: Figure, stations: frozenset[str]) -> None:
         if isinstance(one, Distance) and one.booking.part in ("base", "side", "tie"):
             figure.lines[one.start].append((number, one, one.end))
             figure.lines[one.end].append((number, one, one.start))
-        if isinstance(one, Chainage) and one.booking.part == "station":
-            for name in one.points:
-                figure.on_lines[name].append((number, one))
+    for number, tie in tie_chainages(figure.observations):
+        for name in tie.points:
+            figure.on_lines[name].append((number, tie))
+    figure.rangings |= {one.booking.group: number for number, one in tie_rangings(figure.observations)}
     for name, side in figure.hints.sides.items():
         for end in (side.of.start, side.of.end):
             figure.referred[end].append(name)
 
 
 def _lay_base(figure: Figure) -> None:
-    for number, one in enumerate(figure.observations):
-        if isinstance(one, Distance) and one.booking.part == "base":
-            figure.used.add(number)
-            _put(figure, one.start, (0.0, 0.0), 0.0)
-            _put(figure, one.end, (one.booking.value, 0.0), one.booking.sd)
+    for number, base in base_lines(figure.observations):
+        figure.used.add(number)
+        _put(figure, base.start, (0.0, 0.0), 0.0)
+        _put(figure, base.end, (base.booking.value, 0.0), base.booking.sd)
 
 
 # --- stations ---------------------------------------------------------------------------------------------------
@@ -144,7 +151,7 @@ def _put(figure: Figure, name: str, at: XY, rough: float) -> None:
             length = dist(start, end) if isinstance(row, TieChainage) else row.length
             share = row.booking.value / length
             rough = max(figure.rough[row.start], figure.rough[row.end])
-            figure.used.update((number, number + 1))  # its ranging is booked right after it
+            figure.used.update((number, figure.rangings[row.booking.group]))
             _put(figure, row.point, point_between(start, end, share), rough)
 
 
@@ -320,7 +327,7 @@ def _hand(figure: Figure, name: str) -> bool | None:
 def _prolong(figure: Figure) -> bool:
     """Place the far end of a line from its near end and a tie station that stands on it."""
     for rows in list(figure.on_lines.values()):
-        for number, row in rows:
+        for _, row in rows:
             if row.point not in figure.at or row.booking.value == 0:
                 continue
             for near, far, sign in ((row.start, row.end, 1.0), (row.end, row.start, -1.0)):
@@ -331,7 +338,7 @@ def _prolong(figure: Figure) -> bool:
                 lines = [n for n, line, other in figure.lines[far] if other == near]
                 if not lines or figure.at[near] == figure.at[row.point]:
                     continue
-                figure.used.update((number + 1, lines[0]))
+                figure.used.update((figure.rangings[row.booking.group], lines[0]))
                 rough = abs(reach) * max(figure.rough[near], figure.rough[row.point])
                 _put(figure, far, point_between(figure.at[near], figure.at[row.point], reach), rough)
                 return True

@@ -193,7 +193,7 @@ def _extent(positions: Array) -> float:
 
 def _stations_that_count(reduction: Reduction, stations: Sequence[str]) -> tuple[str, ...]:
     """Return the main stations, and the tie stations that carry details or a side."""
-    tie_stations = {row.name for row in reduction.rows if row.form == "station"}
+    tie_stations = {row.name for row in reduction.rows if row.is_tie_station}
     carrying = {
         end
         for line in reduction.lines.values()

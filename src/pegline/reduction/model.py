@@ -102,6 +102,11 @@ class ReducedRow:
         """Return the name of the point or tie station."""
         return self.booked.name
 
+    @property
+    def is_tie_station(self) -> bool:
+        """Return whether the row books a station that stands on the line."""
+        return self.booked.is_tie_station
+
 
 @record(frozen=True, slots=True)
 class ReducedDistance:

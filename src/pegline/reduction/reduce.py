@@ -248,7 +248,7 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
     method = booked.method or rack.book.default_method
     standing = {line.start: 0.0, line.end: line.ground.length}
     for row in booked.details:
-        if row.form == "station" and isinstance(row.at[0], Reading):
+        if row.is_tie_station and isinstance(row.at[0], Reading):
             standing[row.name] = line.along(_from_start(line, row, row.at[0].length.metres(unit)))
     for row in booked.details:
         chainages: list[float] = []

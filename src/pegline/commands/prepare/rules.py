@@ -333,7 +333,7 @@ def _walk(layout: Layout, place: np.ndarray | None, line: PlannedLine) -> float:
 def picked_up(expectation: Expectation, line: str) -> list[str]:
     """Return the points that a line picks up: those booked from it already, and those that it is meant for."""
     book = expectation.intention.book
-    booked = [row.name for row in book.lines[line].details if row.form != "station"] if line in book.lines else []
+    booked = [row.name for row in book.lines[line].details if not row.is_tie_station] if line in book.lines else []
     return booked + [name for name, booking in expectation.bookings.items() if booking.line == line]
 
 

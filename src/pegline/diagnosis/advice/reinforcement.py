@@ -24,11 +24,11 @@ from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import name_reading
 from pegline.measures.notation import Notation
 from pegline.network.least_squares import Fit
-from pegline.network.observation_types import Booking, Chainage, Distance, Observation
+from pegline.network.observation_types import Booking, Observation, is_chain_line, tie_chainages
 from pegline.plane import Array, Ints
 from pegline.records import record
 
-__all__ = ["NEAREST_STATIONS", "REACH_FACTOR", "NewLineTape", "is_line", "on_one_line", "strengthening_lines"]
+__all__ = ["NEAREST_STATIONS", "REACH_FACTOR", "NewLineTape", "on_one_line", "strengthening_lines"]
 
 Judge = Callable[[Array], float]
 Pair = tuple[str, str]
@@ -131,13 +131,9 @@ def strengthening_lines(
         Whether a line between two stations can be taped: no house stands across it.
     """
     ones = fit.network.observations
-    lines = [n for n, one in enumerate(ones) if isinstance(one, Distance) and one.booking.kind == "length"]
+    lines = [n for n, one in enumerate(ones) if is_chain_line(one)]
     ends = {name for n in lines for name in ones[n].points}
-    ties = [
-        n
-        for n, one in enumerate(ones)
-        if isinstance(one, Chainage) and one.booking.part == "station" and one.point in ends
-    ]
+    ties = [n for n, one in tie_chainages(ones) if one.point in ends]
     spread = Effects(fit).spread
 
     def strength(number: int) -> tuple[float, float, int]:
@@ -229,9 +225,9 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: NewLineTape, is_
     about = sorted({network.index[name] for one in ones for name in one.points})
     away = np.hypot(*(positions[: network.stations, None] - positions[about]).transpose(2, 0, 1)).min(axis=1)
     near = np.argsort(away, kind="stable")[: max(NEAREST_STATIONS, len([p for p in about if p < network.stations]))]
-    longest = max((one.booking.value for one in network.observations if is_line(one)), default=0.0)
+    longest = max((one.booking.value for one in network.observations if is_chain_line(one)), default=0.0)
     reach = REACH_FACTOR * longest * network.scale
-    taped_pairs = {frozenset(one.points) for one in network.observations if is_line(one)}
+    taped_pairs = {frozenset(one.points) for one in network.observations if is_chain_line(one)}
     taped_pairs |= {frozenset(pair) for pair in on_one_line(network.observations)}
     pairs = [
         (int(p), int(q))
@@ -249,17 +245,11 @@ def _possible(fit: Fit, numbers: Ints, directions: Array, tape: NewLineTape, is_
     return _Lines(pairs, rows, moved, shares, directions.T @ effects.residual_effects(directions))
 
 
-def is_line(one: Observation) -> bool:
-    """Return whether an observation is the length of a chain line."""
-    return isinstance(one, Distance) and one.booking.kind == "length"
-
-
 def on_one_line(ones: Sequence[Observation]) -> set[tuple[str, str]]:
     """Return the pairs of stations that stand on one line: a tape between them tells little."""
     on: dict[tuple[str, str], list[str]] = {}
-    for one in ones:
-        if isinstance(one, Chainage) and one.booking.part == "station":
-            on.setdefault((one.start, one.end), [one.start, one.end]).append(one.point)
+    for _, one in tie_chainages(ones):
+        on.setdefault((one.start, one.end), [one.start, one.end]).append(one.point)
     return {pair for names in on.values() for pair in combinations(names, 2)}
 
 

@@ -25,7 +25,6 @@ from pegline.diagnosis.advice.reinforcement import (
     REACH_FACTOR,
     NewLineTape,
     Sight,
-    is_line,
     on_one_line,
     open_ground,
 )
@@ -36,7 +35,7 @@ from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
 from pegline.network.kinds import MeasurementKind
 from pegline.network.linear_equations import Network
-from pegline.network.observation_types import ControlCoordinate, Produced, Ranging, Square
+from pegline.network.observation_types import ControlCoordinate, Produced, Ranging, Square, is_chain_line
 from pegline.plane import Array
 from pegline.records import record
 
@@ -182,9 +181,9 @@ class _Options:
     def _lines(self) -> Iterator[_Measurement]:
         network, names = self.network, self.network.names
         ones = network.observations
-        taped_pairs = {frozenset(one.points) for one in ones if is_line(one)}
+        taped_pairs = {frozenset(one.points) for one in ones if is_chain_line(one)}
         taped_pairs |= {frozenset(pair) for pair in on_one_line(ones)}
-        reach = REACH_FACTOR * max((one.booking.value for one in ones if is_line(one)), default=0.0)
+        reach = REACH_FACTOR * max((one.booking.value for one in ones if is_chain_line(one)), default=0.0)
         for p, q in combinations(self._near[:NEAREST_STATIONS], 2):
             foretold = self._distances(p, q)
             pair = (names[p], names[q])

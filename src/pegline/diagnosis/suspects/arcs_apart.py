@@ -25,7 +25,7 @@ from pegline.frame.model import Frame
 from pegline.network.adjust import hints
 from pegline.network.critical_value import sidak
 from pegline.network.linear_equations import build_network
-from pegline.network.observation_types import ControlCoordinate, Distance, LineBearing
+from pegline.network.observation_types import ControlCoordinate, LineBearing, base_lines
 from pegline.network.observations import observations, shared_points
 from pegline.network.start import Gap
 from pegline.plane import arc_gap
@@ -126,7 +126,7 @@ def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | No
     control_stations = {one.station for one in every if isinstance(one, ControlCoordinate)}
     left_out = LineBearing if len(control_stations) > 2 else LineBearing | ControlCoordinate
     ones = [one for one in every if not isinstance(one, left_out) and set(one.points) <= set(names)]
-    base = next((one for one in ones if isinstance(one, Distance) and one.booking.part == "base"), None)
+    base = next((one for _, one in base_lines(ones)), None)
     if base is None:
         return None
     start, end = names.index(base.start), names.index(base.end)

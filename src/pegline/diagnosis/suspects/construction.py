@@ -17,11 +17,12 @@ from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.growing_figure import Gap, Hints
 from pegline.network.linear_equations import Network, linearise, misclosures
 from pegline.network.observation_types import (
-    Chainage,
     ControlCoordinate,
     Distance,
     LineBearing,
     Observation,
+    base_lines,
+    tie_chainages,
     with_value,
 )
 from pegline.network.start import Start, start_figure
@@ -158,7 +159,7 @@ def construct(network: Network, hints: Hints, parameters: Array | None) -> Const
     if begun is None:
         return None
     ones = network.observations
-    base = next((n for n, one in enumerate(ones) if isinstance(one, Distance) and one.booking.part == "base"), None)
+    base = next((number for number, _ in base_lines(ones)), None)
     if base is None:
         return None
     places = np.array([begun.positions[name] for name in network.names]) * network.scale
@@ -220,7 +221,7 @@ def orientations(network: Network, parameters: Array) -> list[Array]:
 def _fixed_point(network: Network) -> int:
     """Return the point about which a figure is turned: of control, else the first of the base line."""
     control_station = next((one.station for one in network.observations if isinstance(one, ControlCoordinate)), None)
-    base = next((one.start for one in network.observations if isinstance(one, Distance)), network.names[0])
+    base = next((one.start for _, one in base_lines(network.observations)), network.names[0])
     return network.index[control_station or base]
 
 
@@ -271,13 +272,18 @@ def _steps(network: Network, begun: Start, places: Array) -> list[_Arcs | _Tie |
     steps: list[_Arcs | _Tie | _Carried] = []
     ones = network.observations
     observations = {n: ones[n] for n in begun.used}
+    ties = {one.point: n for n, one in tie_chainages(ones) if n in begun.used}
     placed: list[int] = []
     for name in begun.positions:
         point = network.index[name]
         if len(placed) < 2:
             placed.append(point)
             continue
-        steps.append(_step(network, begun, observations, places, placed, point))
+        tie = ties.get(name)
+        if tie is not None and all(network.index[end] in placed for end in ones[tie].points[1:]):
+            steps.append(_Tie(point, tie))
+        else:
+            steps.append(_step(network, begun, observations, places, placed, point))
         placed.append(point)
     return steps
 
@@ -289,20 +295,8 @@ def _step(
     places: Array,
     placed: Sequence[int],
     point: int,
-) -> _Arcs | _Tie | _Carried:
+) -> _Arcs | _Carried:
     name = network.names[point]
-    tie = next(
-        (
-            n
-            for n, o in observations.items()
-            if isinstance(o, Chainage) and o.booking.part == "station" and o.point == name
-        ),
-        None,
-    )
-    if tie is not None:
-        three = [network.index[end] for end in observations[tie].points[1:]]
-        if all(end in placed for end in three):
-            return _Tie(point, tie)
     if point < network.stations and name in begun.pairs:
         arcs = [
             next(

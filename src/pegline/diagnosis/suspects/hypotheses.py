@@ -19,7 +19,6 @@ from pegline.network.linear_equations import Network, linearise, misclosures
 from pegline.network.observation_types import (
     Chainage,
     ControlCoordinate,
-    Distance,
     LineBearing,
     Oblique,
     Observation,
@@ -27,6 +26,7 @@ from pegline.network.observation_types import (
     Produced,
     Ranging,
     Square,
+    is_chain_line,
     with_value,
 )
 from pegline.plane import Array
@@ -113,9 +113,7 @@ class Situation:
     @cached_property
     def lengths(self) -> tuple[int, ...]:
         """Return the numbers of the chain lines."""
-        return tuple(
-            n for n, one in enumerate(self.observations) if isinstance(one, Distance) and one.booking.kind == "length"
-        )
+        return tuple(n for n, one in enumerate(self.observations) if is_chain_line(one))
 
     @cached_property
     def on_line(self) -> Mapping[str, tuple[int, ...]]:

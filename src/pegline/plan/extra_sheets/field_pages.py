@@ -84,7 +84,7 @@ def _of_rows(rows: list[ReducedRow]) -> Iterator[tuple[float, int, _Entry]]:
             text = at.text if isinstance(at, Name) else _reading_text(at)
             if booked.back and not isinstance(at, Name):
                 text = f"{text} from {row.line.partition('-')[2]}"
-            if row.form == "station":
+            if row.is_tie_station:
                 heading = _on_page(f"station {row.name}", booked.page)
                 yield chainage, number, _Entry(text, right=heading, ringed=True)
                 continue

@@ -78,6 +78,8 @@ def _look(database: Connection, layers: Iterable[FilledLayer]) -> None:
     faults = [row[0] for row in database.execute("PRAGMA integrity_check") if row[0] != "ok"]
     faults += [f"a row of {row[0]} refers to nothing" for row in database.execute("PRAGMA foreign_key_check")]
     for layer in layers:
+        (words,) = database.execute("SELECT rtreecheck(?)", [f"rtree_{layer.name}_geom"]).fetchone()
+        faults += [f"the index of {layer.name}: {words}"] if words != "ok" else []
         (count,) = database.execute(f'SELECT count(*) FROM "{layer.name}"').fetchone()
         if count != len(layer):
             faults.append(f"{layer.name} holds {count} of {len(layer)} rows")

@@ -13,12 +13,12 @@ from struct import pack
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.plane import Array
 from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layers import FilledLayer, Value
+from pegline.writers.gis.spatial_index import add_index
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
@@ -231,17 +231,11 @@ def add_layer(database: Connection, layer: FilledLayer, crs: int, moment: str) -
     database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
     database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
     insert_rows(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
-    _index_rows(database, layer.name, np.flatnonzero(shapes.present) + 1, bounds)
+    add_index(database, f"rtree_{layer.name}_geom", np.flatnonzero(shapes.present) + 1, bounds)
+    definition = "http://www.geopackage.org/spec120/#extension_rtree"
+    register_extension(database, [(layer.name, "geom")], "gpkg_rtree_index", definition, "write-only")
     for statement in _TRIGGERS:
         database.execute(statement.format(layer=layer.name, bounds=_BOUNDS))
-
-
-def _index_rows(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
-    index = f"rtree_{name}_geom"
-    database.execute(f'CREATE VIRTUAL TABLE "{index}" USING rtree(id, minx, maxx, miny, maxy)')
-    database.executemany(f'INSERT INTO "{index}" VALUES (?, ?, ?, ?, ?)', np.column_stack([rows, bounds]).tolist())
-    definition = "http://www.geopackage.org/spec120/#extension_rtree"
-    register_extension(database, [(name, "geom")], "gpkg_rtree_index", definition, "write-only")
 
 
 def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:

@@ -363,6 +363,19 @@ def test_a_booked_side_that_the_lines_contradict_is_an_error():
     assert told["wrong-side"].text.startswith("D is booked left of C-B")
 
 
+@pytest.mark.parametrize(("across", "refused"), [(0.03, False), (0.09, False), (0.12, True)])
+def test_a_booked_side_of_a_line_in_which_the_station_all_but_stands_is_no_error(across, refused):
+    # D stands in C-B but for a hand's breadth to the right: who looks along the line may well book it left of it.
+    at = {**AT, "D": (35.0 - across / sqrt(2), 15.0 - across / sqrt(2))}
+    booked = measure(
+        lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie", at=at), sides={"C": "left A-B", "D": "left C-B"}
+    )
+    if refused:
+        assert set(findings(*booked)) == {"wrong-side"}
+    else:
+        assert close(placed_stations(*booked)["D"], at["D"])
+
+
 # --- how far a mirror image must misfit ----------------------------------------------------------------------------
 
 

@@ -19,11 +19,11 @@ import numpy as np
 from pegline.book.model import Book
 from pegline.errors import BookError, Finding, Place
 from pegline.frame.model import Frame
-from pegline.network.arc_intersection import twice_area
 from pegline.network.critical_value import critical_value, sidak
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import CHECK_OF_PART, CHECKS, CheckKind
 from pegline.network.least_squares import Fit, solve_network
+from pegline.network.line_sides import IN_LINE, is_on_booked_side
 from pegline.network.linear_equations import Mask, Network, build_network, with_observations
 from pegline.network.model import Adjustment, Check, Measurement, Solution
 from pegline.network.observation_types import ControlCoordinate, Group, Observation, base_lines
@@ -319,12 +319,10 @@ def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, .
 def _verify_sides(book: Book, reduction: Reduction, solution: Solution) -> None:
     """Refuse a solution that puts a station on the other side than booked."""
     findings = []
+    at = {name: (x, y) for name, (x, y) in zip(solution.names, solution.positions.tolist(), strict=True)}
     for name, station in book.stations.items():
         side = station.side
-        if side is None or not all(one in solution.index for one in (name, side.of.start, side.of.end)):
-            continue
-        start, end, point = (tuple(solution.position(one)) for one in (side.of.start, side.of.end, name))
-        if (twice_area(start, end, point) > 0) != side.left:
+        if side is not None and is_on_booked_side(at, name, side, IN_LINE) is False:
             booked_side, solved_side = ("left", "right") if side.left else ("right", "left")
             findings.append(
                 Finding(

@@ -19,7 +19,6 @@ __all__ = [
     "meetings",
     "point_between",
     "settled_image",
-    "twice_area",
 ]
 
 XY = tuple[float, float]
@@ -61,15 +60,6 @@ def point_between(start: XY, end: XY, share: float) -> XY:
     (2.5, 5.0)
     """
     return (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
-
-
-def twice_area(start: XY, end: XY, point: XY) -> float:
-    """Return twice the area of a triangle, positive where the point lies left of the line, square metres.
-
-    >>> twice_area((0.0, 0.0), (10.0, 0.0), (3.0, 2.0))
-    20.0
-    """
-    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
 
 
 def cut_sine(one: ArcAboutStation, other: ArcAboutStation) -> float:

@@ -13,10 +13,10 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from pegline.errors import BookError
-from pegline.network.arc_intersection import twice_area
 from pegline.network.dependents import with_reading_changed
 from pegline.network.growing_figure import Hints
 from pegline.network.least_squares import Fit, solve_network
+from pegline.network.line_sides import IN_LINE, is_on_booked_side
 from pegline.network.linear_equations import with_observations
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import Booking, Distance, tie_chainages
@@ -120,15 +120,12 @@ def _passing(
         for n in check.numbers
     )
     at = fit.parameters[: 2 * count].reshape(-1, 2)
-    if any(shown) or not _on_booked_sides(at, index, hints):
+    if any(shown) or not _are_on_booked_sides(at, network.names, hints):
         return None
     moved = np.hypot(*(at - plotting.parameters[: 2 * count].reshape(-1, 2)).T) / network.scale
     return dict(zip(network.names, moved.tolist(), strict=True))
 
 
-def _on_booked_sides(at: Array, index: Mapping[str, int], hints: Hints) -> bool:
-    sides = ((name, side) for name, side in hints.sides.items() if {name, side.of.start, side.of.end} <= index.keys())
-    return all(
-        (twice_area(*(tuple(at[index[one]]) for one in (side.of.start, side.of.end, name))) > 0) == side.left
-        for name, side in sides
-    )
+def _are_on_booked_sides(positions: Array, names: Sequence[str], hints: Hints) -> bool:
+    at = {name: (x, y) for name, (x, y) in zip(names, positions.tolist(), strict=True)}
+    return not any(is_on_booked_side(at, name, side, IN_LINE) is False for name, side in hints.sides.items())

@@ -16,8 +16,9 @@ from itertools import combinations
 from math import atan2, dist, pi, sqrt
 from typing import Final
 
-from pegline.network.arc_intersection import XY, twice_area
+from pegline.network.arc_intersection import XY
 from pegline.network.growing_figure import Hints
+from pegline.network.line_sides import IN_LINE, metres_left
 from pegline.network.model import Adjustment
 from pegline.network.observation_types import (
     AngleAtStation,
@@ -36,7 +37,6 @@ from pegline.records import record
 
 __all__ = ["BookedSide", "sides_by_book"]
 
-IN_LINE: Final = 0.1  #: metres: what is no farther from a line stands on it
 MOST: Final = 50  #: stations that are looked at as lying together on one side; more are not looked at
 
 
@@ -190,8 +190,7 @@ class _Figure:
 
     def aside(self, name: str, axis: tuple[str, str]) -> float:
         """Return how far a point is from a line, left positive, metres of the frame."""
-        start, end = (self.at[one] for one in axis)
-        return twice_area(start, end, self.at[name]) / (dist(start, end) or 1.0)
+        return metres_left(self.at[axis[0]], self.at[axis[1]], self.at[name])
 
     def axis(self, stations: Sequence[str]) -> tuple[str, str] | None:
         """Return two stations of a line on which all of some stations stand; None where there is none."""

@@ -21,9 +21,9 @@ from pegline.network.arc_intersection import (
     meetings,
     point_between,
     settled_image,
-    twice_area,
 )
 from pegline.network.growing_figure import Figure, Gap, Hints
+from pegline.network.line_sides import is_on_booked_side, is_on_side, metres_left
 from pegline.network.observation_types import (
     Distance,
     Observation,
@@ -219,7 +219,7 @@ def _by_side(figure: Figure, name: str, images: tuple[XY, XY]) -> int | None:
     if side is None or side.of.start not in figure.at or side.of.end not in figure.at:
         return None
     start, end = figure.at[side.of.start], figure.at[side.of.end]
-    fits = [(twice_area(start, end, image) > 0) == side.left for image in images]
+    fits = [is_on_side(start, end, image, left=side.left) for image in images]
     return fits.index(True) if fits[0] != fits[1] else None
 
 
@@ -231,7 +231,7 @@ def _by_drawing(
     if name not in sketches:
         return None
     if one.centre in sketches and other.centre in sketches:
-        turn = twice_area(sketches[one.centre], sketches[other.centre], sketches[name])
+        turn = metres_left(sketches[one.centre], sketches[other.centre], sketches[name])
         return None if turn == 0 else 0 if turn > 0 else 1
     laid = _sketch_placement(figure)
     if laid is None:
@@ -314,13 +314,14 @@ def _settle_hand(figure: Figure) -> None:
 def _hand(figure: Figure, name: str) -> bool | None:
     """Return whether a placed station stands on the side told; None where none is told of it."""
     side = figure.hints.sides.get(name)
-    if side is not None and side.of.start in figure.at and side.of.end in figure.at:
-        return (twice_area(figure.at[side.of.start], figure.at[side.of.end], figure.at[name]) > 0) == side.left
+    on_booked_side = is_on_booked_side(figure.at, name, side) if side else None
+    if on_booked_side is not None:
+        return on_booked_side
     sketches = figure.hints.sketches
     pair = figure.pairs.get(name, ())
     if len(pair) == 2 and all(one in sketches for one in (name, *pair)):
-        drawn = twice_area(sketches[pair[0]], sketches[pair[1]], sketches[name])
-        return (drawn > 0) == (twice_area(figure.at[pair[0]], figure.at[pair[1]], figure.at[name]) > 0)
+        drawn_left = metres_left(sketches[pair[0]], sketches[pair[1]], sketches[name]) > 0
+        return is_on_side(figure.at[pair[0]], figure.at[pair[1]], figure.at[name], left=drawn_left)
     return None
 
 

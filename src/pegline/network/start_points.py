@@ -14,8 +14,8 @@ from pegline.network.arc_intersection import (
     meetings,
     point_between,
     settled_image,
-    twice_area,
 )
+from pegline.network.line_sides import is_on_side
 from pegline.network.observation_types import (
     Chainage,
     Distance,
@@ -208,7 +208,7 @@ def _image(
         sides.append((side.of.start, side.of.end, side.left))
     for start, end, left in sides:
         if start in at and end in at:
-            fits = [(twice_area(at[start], at[end], image) > 0) == left for image in images]
+            fits = [is_on_side(at[start], at[end], image, left=left) for image in images]
             if fits[0] != fits[1]:
                 return fits.index(True)
     misfits = [

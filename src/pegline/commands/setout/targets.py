@@ -20,6 +20,7 @@ from pegline.detail.ruler import Ruler
 from pegline.errors import BookError, Finding, Place, UsageError
 from pegline.measures.spelling import suggest
 from pegline.measures.values import Length, Pair
+from pegline.network.line_sides import is_on_side
 from pegline.plane import Array, along, arcs_meet, distance, left_of
 
 __all__ = ["TargetFeature", "TargetSet", "targets_from_file", "targets_from_names"]
@@ -236,7 +237,7 @@ class _Evaluation:
                 raise self._wrong(point.name, f"{text}; look at both")
             if side is not None:
                 start, end = self._ends(side.of)
-                if (float(left_of(end - start) @ (there - start)) > 0) == side.left:
+                if is_on_side(start.tolist(), end.tolist(), there.tolist(), left=side.left):
                     return there
         raise self._wrong(point.name, f"target {point.name!r}: its arcs do not meet on that side; look at the side")
 

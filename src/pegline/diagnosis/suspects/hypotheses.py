@@ -15,6 +15,7 @@ from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
 from pegline.network.dependents import Change, change_of, join_changes
 from pegline.network.growing_figure import Hints
+from pegline.network.line_sides import IN_LINE, is_on_side
 from pegline.network.linear_equations import Network, linearise, misclosures
 from pegline.network.observation_types import (
     Chainage,
@@ -34,7 +35,6 @@ from pegline.records import record
 
 MOST_PAIRS: Final = 120  #: pairs of lines that are looked at, those that would fit best
 ROUGH_SIGMAS: Final = 3.0  #: scale of misclosures where points only roughly stand
-BESIDE_LINE_METRES: Final = 0.1  #: a point so near a line may lie on either side of it, metres
 NEAR_SHARE: Final = 0.02  #: a line may lead to another station when that is as far within so much of its length
 
 __all__ = ["ROUGH_SIGMAS", "Hypotheses", "Hypothesis", "Situation"]
@@ -78,32 +78,28 @@ class Situation:
         return len(network.values) + len(network.shared_sds) - int((~network.held).sum())
 
     @cached_property
-    def sides(self) -> tuple[tuple[int, int, int, float], ...]:
-        """Return on which side points are booked: the point, a line's start and end, +1 left and -1 right."""
+    def sides(self) -> tuple[tuple[int, int, int, bool], ...]:
+        """Return on which side points are booked: the point, a line's start and end, and whether it is the left."""
         index = self.network.index
-        hypotheses = [
-            (name, side.of.start, side.of.end, 1.0 if side.left else -1.0) for name, side in self.hints.sides.items()
-        ]
-        hypotheses += [
-            (one.point, one.start, one.end, float(one.side))
+        sides = [(name, side.of.start, side.of.end, side.left) for name, side in self.hints.sides.items()]
+        sides += [
+            (one.point, one.start, one.end, one.side > 0)
             for one in self.observations
             if isinstance(one, Oblique) and one.side
         ]
         return tuple(
-            (index[point], index[start], index[end], sign)
-            for point, start, end, sign in dict.fromkeys(hypotheses)
+            (index[point], index[start], index[end], left)
+            for point, start, end, left in dict.fromkeys(sides)
             if {point, start, end} <= index.keys() and not self.network.held[2 * index[point]]
         )
 
     def on_booked_sides(self, parameters: Array, but: tuple[int, ...] = ()) -> bool:
         """Return whether every point lies on the side that is booked, some on the other instead."""
-        at = parameters[: 2 * len(self.network.names)].reshape(-1, 2)
-        for point, start, end, sign in self.sides:
-            line, arm = at[end] - at[start], at[point] - at[start]
-            aside = float(line[0] * arm[1] - line[1] * arm[0]) / max(float(np.hypot(*line)), 1e-9)
-            if aside * (-sign if point in but else sign) < -BESIDE_LINE_METRES:
-                return False
-        return True
+        at = parameters[: 2 * len(self.network.names)].reshape(-1, 2).tolist()
+        return all(
+            is_on_side(at[start], at[end], at[point], left=left != (point in but), in_line=IN_LINE)
+            for point, start, end, left in self.sides
+        )
 
     @cached_property
     def readings(self) -> tuple[int, ...]:

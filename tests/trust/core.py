@@ -28,6 +28,7 @@ CORE: Final = {
     "network": Room(("network/*.py",), ("tests/network", "tests/certified", "src/pegline/network")),
     "frame": Room(("frame/*.py",), ("tests/frame", "tests/published", "src/pegline/frame")),
     "detail": Room(("detail/*.py",), ("tests/detail", "src/pegline/detail")),
+    "suspects": Room(("diagnosis/suspects/*.py",), ("tests/diagnosis/suspects", "src/pegline/diagnosis/suspects")),
     "publishing": Room(
         ("writers/publish.py", "writers/file_list.py"),
         ("tests/writers/test_publish.py", "tests/commands/test_verify.py"),

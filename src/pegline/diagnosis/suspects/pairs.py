@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import chain, combinations
 from math import log, pi, sqrt
 from typing import Final
 
@@ -31,7 +31,7 @@ __all__ = ["Pairs", "told_with_one"]
 PAIRS_SOLVED: Final = 80  #: pairs that are solved, begun from either reading, those that should fit best first
 HOPELESS_PAIR: Final = 100.0  #: a pair that should fit by so much worse in χ² than the best single reading is none
 STRAIGHT_SD: Final = 1.0  #: an amount known no better, metres or radians, is not followed by straight lines any further
-PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest first
+PAIRED: Final = 14  #: readings of which two are taken to be wrong at once, the likeliest alone or beside the likeliest
 TINY_SHARE: Final = 1e-6  #: a smaller part of a pair is nothing
 
 
@@ -51,7 +51,7 @@ class Pairs:
         ones = self.of.observations
         solved = self.solved
         best = self._best_of_each
-        numbers = list(best)[:PAIRED]
+        numbers = self._likeliest(best)
         prior = _log_prior_of_two(self._any_amount, self._any_amount)
         ordered = [(first, second) for i, j in combinations(numbers, 2) for first, second in ((i, j), (j, i))]
         hypotheses = [
@@ -65,8 +65,7 @@ class Pairs:
         ]
         if not hypotheses:
             return []
-        begins = solved.parameters[[best[first] for first, _ in ordered]]
-        amounts = np.array([[solved.amounts[best[first], 0], 0.0] for first, _ in ordered])
+        begins, amounts = self._beginnings(best, ordered)
         left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
         some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
         some = some[left[some] < float(solved.squares.min()) + HOPELESS_PAIR]
@@ -99,6 +98,28 @@ class Pairs:
         for v in np.lexsort((solved.squares, astray)).tolist():
             best.setdefault(self.singles[v].numbers[0], v)
         return best
+
+    def _likeliest(self, best: Mapping[int, int]) -> list[int]:
+        """Return the readings to be paired: those that fit best alone and, in turn, those that do beside the first.
+
+        The larger of two mistakes hides the smaller: alone that explains next to nothing.
+        """
+        if len(best) <= PAIRED:
+            return list(best)
+        first, *others = best
+        ones, ordered = self.of.observations, [(first, other) for other in others]
+        variants = [Variant(amounts=(change_of(ones, first), change_of(ones, other))) for other in others]
+        left = Variants(self.of.network, variants).foretold_squares(*self._beginnings(best, ordered))
+        beside = [others[n] for n in np.argsort(left, kind="stable").tolist()]
+        in_turn = chain.from_iterable(zip(others, beside, strict=True))
+        return list(dict.fromkeys((first, *in_turn)))[:PAIRED]
+
+    def _beginnings(self, best: Mapping[int, int], ordered: Sequence[tuple[int, int]]) -> tuple[Array, Array]:
+        """Return parameters and amounts to begin pairs with: where the first of each alone fits best."""
+        rows = [best[first] for first, _ in ordered]
+        amounts = np.zeros((len(rows), 2))
+        amounts[:, 0] = self.solved.amounts[rows, 0]
+        return self.solved.parameters[rows], amounts
 
     def _slips_of_two(self, root: WeighedHypothesis) -> Iterator[WeighedHypothesis]:
         """Yield the slips that explain one of two amounts, and both."""

@@ -1,6 +1,6 @@
 """Smooth curves, circles and offset copies."""
 
-from math import pi
+from math import acos, cos, pi, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
@@ -9,10 +9,19 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from pegline.detail.curves import NoRoomError, circle, curve, curve_vertices, parallel, through_three
+from pegline.detail.curves import (
+    NoRoomError,
+    _joints,
+    circle,
+    curve,
+    curve_vertices,
+    exact_copy,
+    parallel,
+    through_three,
+)
 from pegline.detail.model import Path
 from pegline.detail.path import area, left_normals, length, locate, position_at, straight, stroke
-from pegline.plane import turn_points
+from pegline.plane import distance, turn_points
 
 ROUNDING = 1e-9
 
@@ -67,9 +76,53 @@ def test_points_of_one_circle_give_that_circle(radius, first, gaps):
     assert area(curve(points, closed=True)) == pytest.approx(pi * radius**2, rel=1e-9)
 
 
+def test_three_points_of_a_circle_by_hand():
+    # At 0°, 60° and 150°: two arcs of half the angle between each, a quarter of whose turn is the bulge's.
+    vertices, bulges = curve_vertices(unit_vectors([0, 60, 150]), closed=False)
+    assert vertices == pytest.approx(unit_vectors([0, 30, 60, 105, 150]))
+    assert bulges == pytest.approx([*[tan(radians(7.5))] * 2, *[tan(radians(11.25))] * 2, 0.0])
+    assert bulges[-1] == 0.0
+
+
+def unit_vectors(degrees):
+    return np.array([[cos(radians(angle)), sin(radians(angle))] for angle in degrees])
+
+
 def test_points_in_line_and_two_points_are_joined_straight():
-    assert curve([[0, 0], [1, 1], [3, 3], [4, 4]]).bulges.tolist() == [0.0] * 7
+    assert curve(np.array([1.0, 2.0, 4.0, 7.0])[:, None] * [0.1, 0.3]).bulges.tolist() == [0.0] * 7
     assert length(curve([[0, 0], [3, 4]])) == 5.0
+
+
+def test_two_points_have_no_ring_and_three_have_a_circle():
+    assert not curve([[0, 0], [3, 4]], closed=True).closed
+    ring = curve([[0, 0], [3, 4], [0, 4]], closed=True)
+    assert ring.closed
+    assert area(ring) == pytest.approx(pi * 2.5**2)
+
+
+@pytest.mark.parametrize("first", [0, 40, -75, 120, 170, 200])
+@pytest.mark.parametrize("last", [0, -30, 80, 135, 240])
+def test_two_arcs_join_with_one_tangent_at_equal_lengths_of_tangent(first, last):
+    start, end = np.array([[2.0, 1.0]]), np.array([[8.0, -3.0]])
+    towards = np.arctan2(-4, 6)
+    t, u = (np.array([[np.cos(towards + radians(a)), np.sin(towards + radians(a))]]) for a in (first, last))
+    if np.allclose(t, u) and (t * (end - start)).sum() <= 0:
+        return  # parallel and backward: no two arcs of equal tangents
+    (joint,) = _joints(start, t, end, u)
+
+    # An arc leaves its chord as it came to it: the tangent mirrored in the chord, which both arcs have at the joint.
+    there, on = ((joint - start[0]) / distance(start[0], joint), (end[0] - joint) / distance(joint, end[0]))
+    arriving, leaving = (2 * (v @ chord) * chord - v for v, chord in ((t[0], there), (u[0], on)))
+    assert arriving == pytest.approx(leaving, abs=1e-9)
+    # From one end d along its tangent, then twice d along that of the joint, and d along that of the other end.
+    d = distance(start[0], joint) / (2 * (t[0] @ there))
+    assert start[0] + d * t[0] + 2 * d * arriving + d * u[0] == pytest.approx(end[0])
+    assert d > 0
+
+
+def test_half_turns_one_way_and_the_other_join_in_the_middle():
+    up = np.array([[0.0, 1.0]])
+    assert _joints(np.array([[1.0, 2.0]]), up, np.array([[9.0, 2.0]]), up).tolist() == [[5.0, 2.0]]
 
 
 def test_a_closed_curve_has_no_corner_either():
@@ -78,8 +131,17 @@ def test_a_closed_curve_has_no_corner_either():
     assert area(pond) > area(straight(pond.vertices[::2], closed=True))
 
 
-def test_there_and_back_again_is_no_failure():
-    assert np.isfinite(curve([[0, 0], [5, 0], [0, 0], [5, 1]]).bulges).all()
+def test_there_and_back_again_turns_square_to_the_way_it_came():
+    # From (0, 0) east, at (10, 0) north, and back to (0, 0) westward. Between tangents square to one another two arcs
+    # join d = v² / (v·t + √((v·t)² + 2 v²)) along both, v = 10 and v·t = 10, so that the joint is at d (1 + √3) = 10.
+    d = 10 / (1 + sqrt(3))
+    vertices, bulges = curve_vertices(np.array([[0.0, 0.0], [10.0, 0.0], [0.0, 0.0]]), closed=False)
+    assert vertices == pytest.approx(
+        np.array([[0, 0], [5 + d / 2, -d / 2], [10, 0], [5 + d / 2, d / 2], [0, 0]]), abs=ROUNDING
+    )
+    # Its chords leave the first tangent by 15° and the second by 60°.
+    small, great = tan(radians(-7.5)), tan(radians(30))
+    assert bulges == pytest.approx([small, great, great, small, 0])
 
 
 def test_a_point_given_twice_in_a_row_changes_nothing():
@@ -87,6 +149,11 @@ def test_a_point_given_twice_in_a_row_changes_nothing():
     assert twice.vertices.tolist() == curve([[0, 0], [5, 1], [9, 4]]).vertices.tolist()
     ring = [[0, 0], [5, 1], [9, 4], [2, 6]]
     assert (curve([*ring, [0, 0]], closed=True).vertices == curve([*ring[1:], [0, 0]], closed=True).vertices).all()
+
+
+def test_points_all_in_one_place_are_one():
+    for closed in (False, True):
+        assert curve([[3, 4], [3, 4], [3, 4]], closed=closed).vertices.tolist() == [[3, 4]]
 
 
 def test_circles():
@@ -134,6 +201,58 @@ def test_a_copy_keeps_its_distance_where_an_arc_and_a_straight_piece_meet_in_a_c
     # The copy is made of chords within 1 mm of the arc, of radius 18.2 m or 16.3 m: the last one lies askew by up to
     # √(2 · 1 mm / 16.3 m) = 0.0111, by which a copy 1 m off ends elsewhere.
     assert shapely.hausdorff_distance(copy, expected, densify=0.01) < 0.0111 + 0.001
+
+
+def test_a_corner_is_carried_out_however_sharp_up_to_a_hairpin():
+    for degrees, exact in ((100, True), (140, True), (160, False), (-100, True), (-160, False)):
+        path = straight([[0, 0], [20, 0], [20 + 20 * cos(radians(degrees)), 20 * sin(radians(degrees))]])
+        copy = exact_copy(path, 1.0)
+        assert (copy is not None) == exact
+        if copy is not None:
+            # Where the two lines a metre to the left meet: o tan(θ/2) before the corner.
+            assert copy.vertices[1] == pytest.approx([20 - tan(radians(degrees / 2)), 1.0])
+
+
+@pytest.mark.parametrize("bulge", [(0.2, 0.0), (0.0, 0.2)])
+def test_only_where_it_is_smooth_an_arc_is_copied_as_one(bulge):
+    # The arc turns by 4 atan 0.2 = 45.2°, half of it at each end of its chord.
+    half = 2 * np.arctan(0.2)
+    for turn, exact in ((half, True), (half + radians(20), False)):
+        path = Path(
+            np.array([[0.0, 0], [20, 0], [20 + 20 * cos(turn), 20 * sin(turn)]]), np.array([*bulge, 0.0]), False
+        )
+        copy = exact_copy(path, 2.0)
+        assert (copy is not None) == exact
+        if copy is not None:
+            assert copy.bulges.tolist() == path.bulges.tolist()
+            assert length(copy) == pytest.approx(length(path) - 2.0 * 2 * half)
+
+
+@pytest.mark.parametrize("radius", [0.5, 2.0])
+def test_a_circle_is_copied_inward_as_long_as_anything_of_it_is_left(radius):
+    for share, left in ((0.5, True), (0.99, True), (1.0, False), (1.5, False)):
+        copy = exact_copy(circle([3, 4], radius), share * radius)
+        assert (copy is not None) == left
+        if copy is not None:
+            assert length(copy) == pytest.approx(2 * pi * radius * (1 - share))
+
+
+def test_the_copy_of_a_path_that_crosses_itself_may_cross_itself_as_well():
+    path = straight([[0, 0], [20, 0], [20, 10], [10, 10], [10, -10]])
+    assert parallel(path, 1.0).vertices.round(9).tolist() == [[0, 1], [19, 1], [19, 9], [11, 9], [11, -10]]
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_half_a_disc_is_copied_inward_by_chords_either_way_round(way):
+    # Within a half disc of radius 5, a metre off its rim: of a disc of radius 4 the segment beyond a chord 1 m off.
+    ring = Path(np.array([[-5.0, 0.0], [5.0, 0.0]])[::way], np.array([0.0, 1.0])[::way], closed=True)
+    ring = ring if way > 0 else Path(ring.vertices, np.array([0.0, -1.0]), closed=True)
+    assert np.sign(area(ring)) == way
+    copy = parallel(ring, way * 1.0)
+    assert area(copy) == pytest.approx(way * (16 * acos(1 / 4) - sqrt(15)), abs=0.02)
+    assert copy.vertices.tolist() == [list(v) for v in dict.fromkeys(map(tuple, copy.vertices.tolist()))]
+    # Outward, a mitre at each corner: a quarter turn, carried out to a square metre.
+    assert area(parallel(ring, way * -1.0)) == pytest.approx(way * (pi * 36 / 2 + 12), abs=0.1)
 
 
 def test_a_ring_is_copied_inward_on_its_left_when_it_runs_anticlockwise():

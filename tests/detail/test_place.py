@@ -1,5 +1,6 @@
 """Points placed by direct formulae, and how well they lie."""
 
+from dataclasses import replace
 from math import hypot
 
 import numpy as np
@@ -8,15 +9,14 @@ from builders.solved import HERE, local, reduction_of, row, solution_of
 from hypothesis import given
 from hypothesis import strategies as st
 
+import pegline.detail.place
 from pegline.detail.place import _oblique, place_offset_feet, place_points
 from pegline.detail.ruler import Ruler
 from pegline.errors import BookError
-from pegline.network.observations import Stops
+from pegline.network.observations import RANGING_SD, Stops
 from pegline.plane import turn_points
 
 MILLIMETRE = 1e-3
-#: Standard deviations from 20 000 trials are good to 0.5 %; four of their own deviations.
-TRIALS, BY_CHANCE = 20_000, 0.02
 
 AB = {"A": (0.0, 0.0), "B": (40.0, 30.0)}
 
@@ -153,69 +153,124 @@ def test_points_turn_and_shift_with_the_plot(angle, offset, at, east):
 # --- how well ----------------------------------------------------------------------------------------------------
 
 
-def full_covariance(size, seed):
-    """Return a full covariance of size millimetres with every kind of correlation; scales in parts of 2000."""
-    root = np.random.default_rng(seed).normal(size=(size, size)) * 4 * MILLIMETRE
-    root[-1] *= 0.1
-    return root @ root.T
+#: A figure that a network adjusted, in a frame of a scale that nobody could miss: three stations on and off a line with
+#: a tie station T, a point h that the network solved, and two tapes.
+FIGURE = {"A": (3.0, -2.0), "B": (48.0, 31.0), "T": (19.5, 10.5), "C": (40.0, -15.0), "h": (12.0, 30.0)}
+FIGURE_LINES = {"A-B": 55.0, "C-B": 46.0}
+FIGURE_SCALES = (0.02, -0.03)
+ERRORS = {"chainage_sd": 0.012, "foot_sd": 0.02, "sd": 0.008}
+SIZE = 2 * len(FIGURE) + len(FIGURE_SCALES)
 
 
-def test_the_covariance_of_a_perpendicular_agrees_with_trials():
-    positions, covariance = {"A": (0.0, 0.0), "B": (40.0, 30.0)}, full_covariance(5, seed=1)
-    points = place_rows(
-        [row("A-B", "p", 18.0, -9.0, chainage_sd=0.012, foot_sd=0.02, sd=0.008)], positions, covariance=covariance
-    )
-    rng = np.random.default_rng(2)
-    errors = rng.multivariate_normal(np.zeros(5), covariance, TRIALS)
-    p, q = np.array([0.0, 0]) + errors[:, 0:2], np.array([40.0, 30]) + errors[:, 2:4]
-    unit = (q - p) / np.hypot(*(q - p).T)[:, None]
-    normal = np.stack([-unit[:, 1], unit[:, 0]], axis=1)
-    share = (18.0 + rng.normal(0, hypot(0.012, 0.02), TRIALS)) / 50
-    offset = -(9.0 + rng.normal(0, 0.008, TRIALS)) / (1 + errors[:, 4])
-    found = p + share[:, None] * (q - p) + offset[:, None] * normal
-    assert points.variances[0] == pytest.approx(
-        np.cov(found.T), rel=BY_CHANCE, abs=BY_CHANCE * points.variances[0].max()
-    )
-    base, line = found - p, unit
-    kept = np.stack([(base * line).sum(1), (base * normal).sum(1)], axis=1)
-    turned_back = kept @ np.array([[0.8, 0.6], [-0.6, 0.8]])
-    assert points.local_variances[0] == pytest.approx(
-        np.cov(turned_back.T), rel=BY_CHANCE, abs=BY_CHANCE * points.local_variances[0].max()
-    )
+def of_steel(one):
+    """Return a row whose offsets were taped with the steel tape."""
+    return replace(one, offsets=tuple(replace(offset, tape="steel") for offset in one.offsets))
 
 
-def test_points_of_lines_that_end_at_one_station_hang_each_on_its_own_start():
-    positions, covariance = {**AB, "C": (50.0, -10.0)}, full_covariance(7, seed=3)
-    keys = {"positions": positions, "lines": {"A-B": 50.0, "C-B": 41.2}, "covariance": covariance}
-    rows = [row("A-B", "p", 18.0, -9.0), row("C-B", "q", 12.0, 4.0)]
-    together = place_rows(rows, **keys)
-    alone = [place_rows([one], **keys) for one in rows]
-    assert together.variances == pytest.approx(np.array([one.variances[0] for one in alone]), abs=1e-12)
+FIGURE_ROWS = (
+    row("A-B", "left", 11.0, 9.0, **ERRORS),
+    row("A-B", "two pieces", [12.0, 30.0], [-16.0, -13.0], **ERRORS),
+    of_steel(row("A-B", "right", 34.0, -5.0, **ERRORS)),
+    row("A-B", "h", 11.0, 9.0, **ERRORS),
+    row("C-B", "on it", 17.0, **ERRORS),
+    row("A-B", "before", -4.0, 6.0, **ERRORS),
+    of_steel(row("A-B", "back", [50.0, 41.0], [12.0, 15.0], **ERRORS)),
+    row("A-B", "beyond", 61.0, -7.0, **ERRORS),
+    row("A-B", "from T", [(21.5, "T"), 40.0], [15.0, 17.0], **ERRORS),
+    row("C-B", "one piece", [9.0, 31.0], [14.0, 19.0], **ERRORS),
+)
 
 
-def test_the_covariance_of_an_oblique_over_two_pieces_agrees_with_trials():
-    positions = {"A": (0.0, 0.0), "B": (50.0, 0.0), "T": (20.0, 0.0)}
-    covariance = full_covariance(7, seed=3)
-    points = place_rows(
-        [row("A-B", "p", [12.0, 30.0], [13.0, 11.0], chainage_sd=0.010, sd=0.007)],
-        positions,
-        covariance=covariance,
-        ties={"A-B": {"T": 20.0}},
-    )
-    rng = np.random.default_rng(4)
-    errors = rng.multivariate_normal(np.zeros(7), covariance, TRIALS)
-    a, b, t = (np.array(positions[n]) + errors[:, 2 * i : 2 * i + 2] for i, n in enumerate("ABT"))
-    first = a + ((12 + rng.normal(0, 0.01, TRIALS)) / 20)[:, None] * (t - a)
-    second = t + ((10 + rng.normal(0, 0.01, TRIALS)) / 30)[:, None] * (b - t)
-    r, s = ((v + rng.normal(0, 0.007, TRIALS)) / (1 + errors[:, 6]) for v in (13.0, 11.0))
-    d = np.hypot(*(second - first).T)
-    along = (d**2 + r**2 - s**2) / (2 * d)
-    unit = (second - first) / d[:, None]
-    found = first + along[:, None] * unit + np.sqrt(r**2 - along**2)[:, None] * np.stack([-unit[:, 1], unit[:, 0]], 1)
-    assert points.positions[0] == pytest.approx(found.mean(0), abs=MILLIMETRE)
-    assert points.variances[0] == pytest.approx(
-        np.cov(found.T), rel=BY_CHANCE, abs=BY_CHANCE * points.variances[0].max()
-    )
+def place_figure(vector=None, rows=FIGURE_ROWS, covariance=None):
+    """Return the points of the figure, solved as a vector of its coordinates and scales has it."""
+    at = np.array([*np.ravel(list(FIGURE.values())), *FIGURE_SCALES]) if vector is None else vector
+    positions = dict(zip(FIGURE, map(tuple, at[:-2].reshape(-1, 2)), strict=True))
+    solution = solution_of(positions, stations=4, covariance=covariance, tapes=("linen", "steel"), scales=at[-2:])
+    reduction = reduction_of(FIGURE_LINES, rows, ties={"A-B": {"T": 21.5}})
+    return place_points(reduction, Ruler(reduction, local(scale=0.9), solution))
+
+
+def by_small_changes(function, values, step=1e-5):
+    """Return the derivatives (…, n) of a function of a vector (n,) by differences."""
+    moves = step * np.eye(len(values))
+    return np.stack([(function(values + move) - function(values - move)) / (2 * step) for move in moves], axis=-1)
+
+
+VECTOR = np.array([*np.ravel(list(FIGURE.values())), *FIGURE_SCALES])
+
+
+def by_parameters(points):
+    """Return what points (m, 2) move by for each parameter of the whole solution (m, 2, n)."""
+    spread = np.zeros((len(points.names), 2, SIZE))
+    for one, parents, jacobian in zip(spread, points.parents, points.jacobian, strict=True):
+        np.add.at(one, (slice(None), parents), jacobian)
+    return spread
+
+
+def test_points_follow_their_stations_and_tapes_as_small_changes_of_them_move_them():
+    expected = by_small_changes(lambda vector: place_figure(vector).positions, VECTOR)
+    assert by_parameters(place_figure()) == pytest.approx(expected, abs=1e-7)
+
+
+def test_what_is_a_point_s_own_is_what_the_errors_of_its_own_readings_move_it_by():
+    points = place_figure()
+    for name, own in zip(points.names, points.own, strict=True):
+        (one,) = [one for one in FIGURE_ROWS if one.name == name]
+        read = np.array([*one.chainages, *(offset.length for offset in one.offsets)])
+        count = len(one.chainages)
+        sds = [hypot(one.chainage_sd, one.foot_sd) * (station is None) for station in one.at_stations]
+        sds += [offset.sd for offset in one.offsets]
+
+        def placed(values, one=one, count=count):
+            offsets = tuple(replace(o, length=v) for o, v in zip(one.offsets, values[count:], strict=True))
+            changed = replace(one, chainages=tuple(values[:count]), offsets=offsets)
+            return place_figure(rows=[changed]).positions[0]
+
+        moves = by_small_changes(placed, read) * sds
+        expected = moves @ moves.T
+        if name == "on it":  # and as far beside its line as one is ranged in by eye
+            across = by_small_changes(lambda vector: place_figure(vector).positions[4], VECTOR)  # of the line's turn
+            assert across.shape == (2, SIZE)
+            towards = np.subtract(FIGURE["B"], FIGURE["C"]) / np.hypot(*np.subtract(FIGURE["B"], FIGURE["C"]))
+            normal = np.array([-towards[1], towards[0]])
+            expected = expected + (0.9 * RANGING_SD / (1 + 0.0)) ** 2 * np.outer(normal, normal)
+        assert own == pytest.approx(expected if name != "h" else np.zeros((2, 2)), rel=1e-6, abs=1e-12)
+
+
+def about_the_base(vector):
+    """Return the points of the figure as somebody sees them who stands at A and looks towards B."""
+    points = place_figure(vector).positions
+    a, b = vector[:2], vector[2:4]
+    along = (b - a) / np.hypot(*(b - a))
+    return (points - a) @ np.array([along, [-along[1], along[0]]]).T
+
+
+@pytest.mark.parametrize("batch", [20_000, 4])
+def test_covariances_follow_from_those_of_the_solution_and_the_points_own(monkeypatch, batch):
+    monkeypatch.setattr(pegline.detail.place, "BATCH", batch)
+    root = np.random.default_rng(1).normal(size=(SIZE, SIZE)) * MILLIMETRE
+    covariance = root @ root.T
+
+    points = place_figure(covariance=covariance)
+
+    moves = by_parameters(points)
+    assert points.variances == pytest.approx(moves @ covariance @ moves.swapaxes(1, 2) + points.own, abs=1e-12)
+    seen = by_small_changes(about_the_base, VECTOR)
+    line = np.subtract(FIGURE["B"], FIGURE["A"]) / np.hypot(*np.subtract(FIGURE["B"], FIGURE["A"]))
+    axes = np.array([line, [-line[1], line[0]]])
+    local_variances = axes @ points.local_variances @ axes.T
+    expected = seen @ covariance @ seen.swapaxes(1, 2) + axes @ points.own @ axes.T
+    assert local_variances == pytest.approx(expected, rel=1e-6, abs=1e-10)
+
+
+def test_points_placed_together_are_as_sure_as_each_alone():
+    root = np.random.default_rng(2).normal(size=(SIZE, SIZE)) * MILLIMETRE
+    together = place_figure(covariance=root @ root.T)
+    for number, one in enumerate(FIGURE_ROWS):
+        alone = place_figure(rows=[one], covariance=root @ root.T)
+        at = alone.index[one.name]
+        assert together.variances[number] == pytest.approx(alone.variances[at], abs=1e-14)
+        assert together.local_variances[number] == pytest.approx(alone.local_variances[at], abs=1e-14)
 
 
 @pytest.mark.parametrize(

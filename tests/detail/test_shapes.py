@@ -8,6 +8,7 @@ import pytest
 import shapely
 from builders.solved import HERE, feature, given_book, ground, local, reduction_of, row, solution_of
 
+import pegline.detail.shapes
 from pegline.book.model import At, Circle, Curve, OwnKind, Parallel, Rectangle, Ring, Through
 from pegline.detail.model import Detail
 from pegline.detail.path import stroke
@@ -19,7 +20,6 @@ from pegline.measures.distance import Wall
 from pegline.measures.values import Length, Pair
 
 MILLIMETRE = 1e-3
-TRIALS = 500
 
 #: An oblong of 30 by 20 about an origin of its own.
 PEGS = {"A": (100.0, 50.0), "B": (130.0, 50.0), "C": (130.0, 70.0), "D": (100.0, 70.0)}
@@ -167,60 +167,74 @@ def test_a_path_that_comes_back_to_its_first_point_is_as_sure_as_the_ring():
     assert (back.perimeter, back.perimeter_sd) == pytest.approx((ring.perimeter, ring.perimeter_sd))
 
 
-@pytest.mark.parametrize(
-    "geometry",
-    [
-        Ring(("A", "p", "q", "C")),
-        Curve(("A", "p", "q", "C", "D"), closed=True),
-        Circle(None, None, None, ("p", "q", "D"), HERE),
-    ],
-    ids=["straight", "curved", "circle"],
+SIZES = {"A": (100.0, 50.0), "B": (130.0, 52.0), "C": (128.0, 70.0), "D": (98.0, 71.0)}
+POINT_ROWS = tuple(
+    row("A-B", name, at, offset, chainage_sd=0.01, foot_sd=0.02, sd=0.01)
+    for name, at, offset in (("p", 12.0, -6.0), ("q", 25.0, -3.0), ("r", 18.0, 4.0))
 )
-def test_the_deviations_of_areas_agree_with_trials(geometry):
-    rows = [
-        row("A-B", "p", 12.0, -6.0, chainage_sd=0.01, foot_sd=0.02, sd=0.01),
-        row("A-B", "q", 25.0, -3.0, chainage_sd=0.01, foot_sd=0.01, sd=0.01),
+#: What was read of a feature itself: its radius or girth, or how far off the copies are.
+READ = {"radius": (4.0, 0.015), "girth": (25.0, 0.015), "aside": (3.0, 0.02), "further": (1.5, 0.03)}
+
+
+def measured_features(vector, read, rows=POINT_ROWS, covariance=None):
+    """Return every feature as its stations and the tape, and what was read of itself, have it."""
+    radius, girth, aside, further = (Length(value, None, str(value)) for value in read)
+    wall = Wall(True, (), HERE)
+    features = [
+        feature("ring", "pond", Ring(("A", "p", "q", "C"))),
+        feature("ring on one piece", "pond", Ring(("p", "q", "r"))),
+        feature("path back", "path", Through(("p", "C", "q", "p"))),
+        feature("fence", "fence", Through(("q", "r", "p"))),
+        feature("curve", "road edge", Curve(("A", "p", "q", "C"), closed=False)),
+        feature("pond", "pond", Curve(("A", "p", "q", "C", "D"), closed=True)),
+        feature("through", "pond", Circle(None, None, None, ("p", "D", "q"), HERE)),
+        feature("well", "well", Circle("r", radius, None, place=HERE)),
+        feature("tank", "pond", Circle("D", None, girth, place=HERE)),
+        feature("lane", "road edge", Through(("D", "p", "q"))),
+        feature("kerb", "road edge", Parallel("lane", True, wall, start="r", until="q")),
+        feature("far kerb", "road edge", Parallel("kerb", False, wall)),
+        feature("rim", "pond", Parallel("well", True, wall)),
     ]
-    covariance = full_covariance(9, seed=5)
-    keys = {"rows": rows, "kind": "pond"}
-    found = one(geometry, covariance=covariance, **keys)
-    rng, areas, perimeters = np.random.default_rng(6), [], []
-    for error in rng.multivariate_normal(np.zeros(9), covariance, TRIALS):
-        at = np.array(list(PEGS.values())) + error[:8].reshape(-1, 2)
-        disturbed = [
-            replace(
-                r,
-                chainages=(r.chainages[0] + rng.normal(0, np.hypot(r.chainage_sd, r.foot_sd)),),
-                offsets=(ground((r.offsets[0].length + rng.normal(0, 0.01)) / (1 + error[8])),),
-            )
-            for r in rows
+    walls = {"kerb": (ground(aside.value, 0.02),), "far kerb": (ground(further.value, 0.03),)}
+    walls["rim"] = (ground(further.value, 0.03),)
+    reduction = reduction_of({"A-B": 30.0}, rows, walls=walls)
+    at = dict(zip(SIZES, map(tuple, vector[:8].reshape(-1, 2)), strict=True))
+    ruler = Ruler(reduction, local(scale=0.9), solution_of(at, covariance=covariance, scales=vector[8:]))
+    return shapes(given_book(*features), reduction, ruler, place_points(reduction, ruler))[0]
+
+
+def test_the_deviations_are_those_of_what_small_changes_of_every_reading_do(monkeypatch):
+    vector = np.array([*np.ravel(list(SIZES.values())), 0.02])
+    read, own_sds = np.array(list(READ.values())).T
+    of_rows = np.array([value for one in POINT_ROWS for value in (one.chainages[0], one.offsets[0].length)])
+    everything = np.concatenate((vector, read, of_rows))
+    variances = np.zeros((len(everything), len(everything)))
+    variances[:9, :9] = covariance = full_covariance(9, seed=5)
+    variances[9:, 9:] = np.diag([*own_sds**2, *[np.hypot(0.01, 0.02) ** 2, 0.01**2] * 3])
+
+    def measures(values):
+        pairs = values[13:].reshape(-1, 2)
+        rows = [
+            replace(one, chainages=(at,), offsets=(replace(one.offsets[0], length=off),))
+            for one, (at, off) in zip(POINT_ROWS, pairs, strict=True)
         ]
-        shape = one(geometry, positions=dict(zip(PEGS, map(tuple, at), strict=True)), **{**keys, "rows": disturbed})
-        areas.append(shape.area)
-        perimeters.append(shape.perimeter)
-    by_chance = 4 / sqrt(2 * len(areas))
-    assert found.area_sd == pytest.approx(np.std(areas), rel=by_chance)
-    assert found.perimeter_sd == pytest.approx(np.std(perimeters), rel=by_chance)
+        found = measured_features(values[:9], values[9:13], rows)
+        return np.array([(shape.area or 0.0, shape.perimeter) for shape in found.values()])
 
+    found = [measured_features(vector, read, covariance=covariance)]
+    monkeypatch.setattr(pegline.detail.shapes, "ENTRIES", 1)
+    found.append(measured_features(vector, read, covariance=covariance))
+    # Here only the measures are asked for.
+    monkeypatch.setattr(pegline.detail.shapes, "_deviations", lambda drawn, *_: {d.feature.name: (0, 0) for d in drawn})
+    step = 1e-4
+    moves = step * np.eye(len(everything))
+    slopes = np.stack([(measures(everything + m) - measures(everything - m)) / (2 * step) for m in moves], axis=-1)
+    expected = np.sqrt(np.einsum("fmi,ij,fmj->fm", slopes, variances, slopes))
 
-def test_a_feature_on_one_piece_has_the_deviations_that_it_has_among_others():
-    # Two ways lead to the covariance: at hand for one piece, solved for where there are several.
-    rows = [row("A-B", n, at, o, sd=0.01) for n, at, o in (("p", 5.0, 4.0), ("q", 15.0, 6.0), ("r", 20.0, 2.0))]
-    positions = {**PEGS, "s": (110.0, 54.0)}
-    covariance = full_covariance(11, seed=7)
-    alone = one(Ring(("p", "q", "r")), rows=rows, covariance=covariance, positions=positions)
-    values = []
-    for sign in (1, -1):
-        for step in np.eye(9):
-            at = np.array(list(PEGS.values())) + (sign * 1e-4 * step[:8]).reshape(-1, 2)
-            shifted = [replace(r, offsets=(ground(r.offsets[0].length / (1 + sign * 1e-4 * step[8])),)) for r in rows]
-            shape = one(Ring(("p", "q", "r")), rows=shifted, positions=dict(zip(PEGS, map(tuple, at), strict=True)))
-            values.append(shape.area)
-    gradient = (np.array(values[:9]) - values[9:]) / 2e-4
-    keep = [*range(8), 10]
-    shared = gradient @ covariance[np.ix_(keep, keep)] @ gradient
-    own = one(Ring(("p", "q", "r")), rows=rows).area_sd ** 2
-    assert alone.area_sd == pytest.approx(sqrt(shared + own), rel=1e-6)
+    for by_name in found:
+        for shape, (area_sd, perimeter_sd) in zip(by_name.values(), expected, strict=True):
+            assert (shape.name, shape.perimeter_sd) == (shape.name, pytest.approx(perimeter_sd, rel=1e-5))
+            assert shape.area_sd == (None if shape.area is None else pytest.approx(area_sd, rel=1e-5))
 
 
 def test_stroked_areas_agree_with_shapely():

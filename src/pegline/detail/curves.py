@@ -89,19 +89,12 @@ def _tangents(points: Array, *, closed: bool) -> Array:
     (a - p)/|a - p|² and (b - p)/|b - p|², which is parallel to the tangent at p.
     """
     before, after = np.roll(points, 1, axis=-2), np.roll(points, -1, axis=-2)
-    tangents = _invert(after - points) - _invert(before - points)
     if not closed:
-        p, q, r = points[..., 0, :], points[..., 1, :], points[..., 2, :]
-        tangents[..., 0, :] = _invert(q - p) - _invert(r - p)
-        p, q, r = points[..., -1, :], points[..., -2, :], points[..., -3, :]
-        tangents[..., -1, :] = _invert(r - p) - _invert(q - p)
-    sizes = np.hypot(tangents[..., 0], tangents[..., 1])
+        before[..., 0, :], after[..., -1, :] = points[..., 2, :], points[..., -3, :]
+    ahead, behind = _invert(after - points), _invert(before - points)
     # There and back again: no circle; the curve turns square to the way it came.
-    came = left_of(points - before)
-    if not closed:
-        came[..., 0, :] = left_of(points[..., 1, :] - points[..., 0, :])
-    lost = sizes < 1e-12 / np.maximum(np.hypot(came[..., 0], came[..., 1]), 1e-300)
-    tangents = np.where(lost[..., None], came, tangents)
+    lost = distance(behind, ahead) <= 1e-12 * np.hypot(ahead[..., 0], ahead[..., 1])
+    tangents = np.where(lost[..., None], left_of(points - before), ahead - behind)
     return np.asarray(tangents / np.hypot(tangents[..., 0], tangents[..., 1])[..., None])
 
 
@@ -245,11 +238,11 @@ def _offset_stroked(path: Path, offset: float) -> Path:
     line = shapely.LineString(stroke(path, CHORD_TOLERANCE))
     if path.closed:
         inward = offset if area(path) > 0 else -offset
-        outline = shapely.Polygon(line).buffer(-inward, join_style="mitre", quad_segs=32)
+        outline = shapely.Polygon(line).buffer(-inward, join_style="mitre")
         rings = [part.exterior for part in getattr(outline, "geoms", [outline]) if not part.is_empty]
         lines = [ring.reverse() if ring.is_ccw != (area(path) > 0) else ring for ring in rings]
     else:
-        copied = line.offset_curve(offset, join_style="mitre", quad_segs=32)
+        copied = line.offset_curve(offset, join_style="mitre")
         lines = [part for part in getattr(copied, "geoms", [copied]) if not part.is_empty]
     if not lines:
         raise NoRoomError("no part of it can be copied so far to that side")

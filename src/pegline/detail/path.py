@@ -36,7 +36,7 @@ __all__ = [
     "without_repeats",
 ]
 
-#: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-13.
+#: Below this bulge the closed formulae lose digits to differences and the series are exact to 1e-12.
 SMALL_BULGE: Final = 1e-3
 
 #: Points nearer than this are one, metres.
@@ -72,8 +72,9 @@ def piece_lengths(chord: ArrayLike, bulge: ArrayLike) -> Array:
     3.141593
     """
     b = np.asarray(bulge, dtype=float)
-    safe = np.where(np.abs(b) < SMALL_BULGE, 1.0, b)
-    factor = np.where(np.abs(b) < SMALL_BULGE, 1 - b**2 / 3 + b**4 / 5, np.arctan(safe) / safe)
+    small = np.abs(b) < SMALL_BULGE
+    safe = np.where(small, 1.0, b)
+    factor = np.where(small, 1 - b**2 / 3, np.arctan(safe) / safe)
     return np.asarray(np.asarray(chord) * (1 + b**2) * factor)
 
 
@@ -90,9 +91,10 @@ def enclosed_areas(chord: ArrayLike, bulge: ArrayLike) -> Array:
     1.570796
     """
     b = np.asarray(bulge, dtype=float)
-    safe = np.where(np.abs(b) < SMALL_BULGE, 1.0, b)
+    small = np.abs(b) < SMALL_BULGE
+    safe = np.where(small, 1.0, b)
     whole = ((1 + safe**2) ** 2 * np.arctan(safe) - safe * (1 - safe**2)) / (8 * safe**2)
-    return np.asarray(np.asarray(chord) ** 2 * np.where(np.abs(b) < SMALL_BULGE, b / 3 + b**3 / 15, whole))
+    return np.asarray(np.asarray(chord) ** 2 * np.where(small, b / 3 + b**3 / 15, whole))
 
 
 def path_lengths(vertices: Array, bulges: Array, *, closed: bool) -> Array:
@@ -156,7 +158,7 @@ def stroke(path: Path, tolerance: float) -> Array:
     """Return the path as a polyline (n, 2) whose chords leave the arcs by ``tolerance`` metres at most.
 
     A closed path comes back to its first vertex, which is then given twice. The chord of an angle
-    δ of an arc of radius R leaves it by R (1 - cos(δ/2)).
+    δ of an arc of radius R leaves it by R (1 - cos(δ/2)) = 2 R sin²(δ/4).
     """
     start, end, bulge = pieces(path)
     counts = _chords(distance(start, end), bulge, tolerance)
@@ -169,12 +171,12 @@ def stroke(path: Path, tolerance: float) -> Array:
 
 
 def _chords(chord: Array, bulge: Array, tolerance: float) -> NDArray[np.int64]:
-    """Return how many chords each piece is stroked with."""
+    """Return how many chords each piece is stroked with: none of more than half a turn."""
     b = np.abs(bulge)
-    radius = chord * (1 + b**2) / np.maximum(4 * b, 1e-300)
-    half = np.arccos(np.clip(1 - tolerance / np.maximum(radius, 1e-300), 0.0, 1.0))
-    counts = np.ceil(2 * np.arctan(b) / np.maximum(half, 1e-9) - 1e-9)
-    return np.where(chord * b / 2 <= tolerance, 1, np.maximum(counts, 1)).astype(np.int64)
+    diameter = chord * (1 + b**2) / (2 * np.maximum(b, FLAT_BULGE))
+    half = 2 * np.arcsin(np.sqrt(np.minimum(tolerance / np.maximum(diameter, tolerance), 0.5)))
+    counts = np.ceil(2 * np.arctan(b) / half - 1e-9)
+    return np.asarray(np.maximum(counts, 1), np.int64)
 
 
 def _on_piece(start: Array, end: Array, bulge: Array, share: Array) -> Array:
@@ -184,8 +186,9 @@ def _on_piece(start: Array, end: Array, bulge: Array, share: Array) -> Array:
     c sin(f θ/2) / sin(θ/2) and is turned by (f - 1) θ/2 from the whole chord.
     """
     half = 2 * np.arctan(bulge)
-    safe = np.where(np.abs(half) < 1e-12, 1.0, half)
-    ratio = np.where(np.abs(half) < 1e-12, share, np.sin(share * safe) / np.sin(safe))
+    flat = np.abs(half) < FLAT_BULGE
+    safe = np.where(flat, 1.0, half)
+    ratio = np.where(flat, share, np.sin(share * safe) / np.sin(safe))
     return np.asarray(start + ratio[..., None] * turn_points(end - start, (1 - share) * half))
 
 
@@ -230,7 +233,8 @@ def _nearest_on_arc(start: Array, end: Array, bulge: Array, point: Array) -> Arr
     centre = start + chord / 2 + left_of(chord) * ((1 - b**2) / (4 * b))[:, None]
     first, there = start - centre, point - centre
     swept = np.arctan2(first[:, 0] * there[:, 1] - first[:, 1] * there[:, 0], (first * there).sum(1))
-    share = np.mod(swept * np.sign(b), 2 * np.pi) / (4 * np.arctan(np.abs(b)))
+    angle = 4 * np.arctan(b)
+    share = np.mod(swept / angle, 2 * np.pi / np.abs(angle))
     nearer_start = distance(start, point) <= distance(end, point)
     return np.where(share <= 1, share, np.where(nearer_start, 0.0, 1.0))
 
@@ -240,8 +244,8 @@ def cut(path: Path, start: Place1D, until: Place1D) -> Path:
 
     A place before ``start`` on an open path is taken from the other end: the direction stays the path's.
     """
-    if not path.closed and until < start:
-        start, until = until, start
+    if not path.closed:
+        start, until = sorted((start, until))
     _, _, bulge = pieces(path)
     count = len(bulge)
     (i, f), (j, g) = start, until
@@ -273,11 +277,8 @@ def first_crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
     # Two points of one place, such as an offset of 0 at a station, are one vertex.
     points = points[np.append(True, distance(points[:-1], points[1:]) > ONE_POINT_METRES)]
     p, d = points[:-1], np.diff(points, axis=0)
-    count = len(p)
-    if count < 3 and not path.closed:
-        return None
     i, j = _near(p, p + d)
-    neighbours = (j == i + 1) | (path.closed & (i == 0) & (j == count - 1))
+    neighbours = (j == i + 1) | (path.closed & (i == 0) & (j == len(p) - 1))
     meets, where = _meet(p[i], d[i], p[j], d[j])
     folded = neighbours & _fold_back(d[i], d[j])
     crossings = np.flatnonzero((meets & ~neighbours) | folded)
@@ -291,7 +292,7 @@ def first_crossing(path: Path, tolerance: float = 5e-3) -> Array | None:
 
 def _near(start: Array, end: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return the pairs i < j of segments whose upright boxes touch: no others can meet."""
-    low, high = np.minimum(start, end) - 1e-9, np.maximum(start, end) + 1e-9
+    low, high = np.minimum(start, end) - ONE_POINT_METRES, np.maximum(start, end)
     x_before, y_before = (low[:, None, axis] <= high[None, :, axis] for axis in (0, 1))
     i, j = np.nonzero(x_before & x_before.T & y_before & y_before.T)
     return i[i < j], j[i < j]
@@ -309,12 +310,12 @@ def _meet(p: Array, d: Array, q: Array, e: Array) -> tuple[NDArray[np.bool_], Ar
     slack = 1e-12
     crossed = skew & (s >= -slack) & (s <= 1 + slack) & (t >= -slack) & (t <= 1 + slack)
     # Parallel segments meet where they lie in one line and overlap.
-    squared = np.maximum((d * d).sum(1), 1e-300)
+    squared = (d * d).sum(1)
     off = np.abs(gap[:, 0] * d[:, 1] - gap[:, 1] * d[:, 0]) / np.sqrt(squared)
     near, far = (gap * d).sum(1) / squared, ((gap + e) * d).sum(1) / squared
     low, high = np.minimum(near, far), np.maximum(near, far)
-    laid = ~skew & (off < 1e-9) & (low <= 1) & (high >= 0)
-    share = np.where(skew, s, np.clip(low, 0.0, 1.0))
+    laid = ~skew & (off < ONE_POINT_METRES) & (low <= 1) & (high >= 0)
+    share = np.where(skew, s, np.maximum(low, 0.0))
     return crossed | laid, p + share[:, None] * d
 
 
@@ -322,4 +323,4 @@ def _fold_back(d: Array, e: Array) -> NDArray[np.bool_]:
     """Tell which neighbours run straight back over each other."""
     across = d[:, 0] * e[:, 1] - d[:, 1] * e[:, 0]
     along = (d * e).sum(1)
-    return np.asarray((np.abs(across) <= 1e-12 * np.abs(along)) & (along < 0))
+    return np.asarray(np.abs(across) < -1e-12 * along)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import dist, hypot, log, pi
+from math import dist, hypot
 
 import numpy as np
 from scipy.optimize import approx_fprime, least_squares
@@ -30,6 +30,7 @@ class OwnSolution:
     log_volume: float  #: logarithm of √((2π)^u / det N) without the 2π, of positions, scales and amounts together
     worst: float  #: the largest residual over its own standard deviation
     unknowns: np.ndarray  #: what is not held, then the amounts
+    slopes: np.ndarray  #: (m, u) derivatives of the observations to the unknowns, over their deviations
 
 
 def solve_again(
@@ -79,7 +80,13 @@ def solve_again(
     among = inverse[len(found.x) - len(wrong) :, len(found.x) - len(wrong) :]
     worst = float(tests[: len(booked)].max())
     return OwnSolution(
-        float(found.fun @ found.fun), amounts, among, -float(np.linalg.slogdet(normal)[1]) / 2, worst, found.x
+        float(found.fun @ found.fun),
+        amounts,
+        among,
+        -float(np.linalg.slogdet(normal)[1]) / 2,
+        worst,
+        found.x,
+        slopes,
     )
 
 
@@ -94,8 +101,3 @@ def _computed(one: object, at: Mapping[str, tuple[float, float]]) -> float:
     if isinstance(one, TieChainage):
         return ((x - px) * (qx - px) + (y - py) * (qy - py)) / length
     return ((qx - px) * (y - py) - (qy - py) * (x - px)) / length
-
-
-def log_normal_volume(count: int) -> float:
-    """Return the logarithm of √(2π) for each of so many dimensions."""
-    return 0.5 * count * log(2 * pi)

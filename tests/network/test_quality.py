@@ -9,7 +9,6 @@ from builders.records import LOCAL, measure, simulate
 
 from pegline.book.model import Limits
 from pegline.frame.model import Frame, FrameBearing, FrameControl
-from pegline.network import critical_value as family
 from pegline.network.adjust import adjust, framework_fails
 from pegline.network.confidence import ellipses
 from pegline.network.critical_value import sidak
@@ -175,44 +174,6 @@ def test_solving_without_one_observation_is_solving_the_others():
     other = solve_network(network, keep, without.parameters + 0.001 * ~network.held)
     assert other.parameters == pytest.approx(without.parameters, abs=SAME)
     assert without.freedom == len(keep) - 1 + 1 - int((~network.held).sum())
-
-
-@pytest.mark.parametrize("count", [2, 5, 40])
-def test_tests_are_joined_by_the_tree_of_their_strongest_correlations(count):
-    from scipy.sparse.csgraph import minimum_spanning_tree
-
-    rows = np.random.default_rng(count).standard_normal((count, 6))
-    rows /= np.linalg.norm(rows, axis=1)[:, None]
-    strengths = np.abs(rows @ rows.T)
-    tree = minimum_spanning_tree(2 - np.triu(strengths, 1) - 2 * np.tri(count)).tocoo()
-
-    assert np.sort(family._strongest_tree(strengths)) == pytest.approx(np.sort(2 - tree.data))
-
-
-def test_both_of_two_tests_alarm_as_often_as_two_normal_variables_do():
-    from scipy.stats import multivariate_normal
-
-    for critical in (1.96, 3.0):
-        for correlation in (0.0, 0.3, 0.7, 0.95):
-            normal = multivariate_normal(cov=[[1, correlation], [correlation, 1]])
-            below, across = normal.cdf([-critical, -critical]), normal.cdf([-critical, critical])
-            once = normal.cdf([-critical, np.inf])
-            found = family._both(critical, np.array([correlation]))[0]
-            assert found == pytest.approx(2 * (below + once - across), rel=1e-3, abs=1e-8)
-
-
-@pytest.mark.parametrize("name", NETWORKS)
-def test_the_value_for_correlated_tests_is_never_too_low_and_close(name, monkeypatch):
-    asked = []
-    inner = family._for_correlated
-    monkeypatch.setattr(family, "_for_correlated", lambda shared: asked.append(shared) or inner(shared))
-    book, reduction = simulate(NETWORKS[name](), 1)
-    critical = adjust(with_significance(book, 0.9), reduction, LOCAL).critical
-    values, vectors = np.linalg.eigh(asked[0])
-    tests = vectors * np.sqrt(np.maximum(values, 0)) @ np.random.default_rng(1).standard_normal((len(values), 20_000))
-    alarms = np.mean(np.abs(tests).max(axis=0) > critical)
-    # 20 000 surveys: the share is known to 0.15 %, four of those allowed. At most one sound survey in twenty.
-    assert 0.035 < alarms < 0.056
 
 
 def test_local_deviations_hold_the_base_line_and_leave_shapes_alone():

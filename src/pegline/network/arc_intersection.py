@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import hypot, sqrt
+from math import dist, hypot, sqrt
 from typing import Final
 
 from pegline.records import record
@@ -40,7 +40,7 @@ class ArcAboutStation:
     at: XY  #: of the centre, metres
     radius: float  #: metres
     sd: float  #: metres
-    tie: bool  #: taped for a tie line
+    tie: bool = False  #: taped for a tie line
 
 
 def settled_image(misfits: Sequence[float]) -> int | None:
@@ -64,7 +64,7 @@ def point_between(start: XY, end: XY, share: float) -> XY:
 
 def cut_sine(one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return the sine of the angle at which two arcs cut, -1 where they do not meet."""
-    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
+    apart = dist(one.at, other.at)
     cosine = (one.radius**2 + other.radius**2 - apart**2) / (2 * one.radius * other.radius)
     return sqrt(1 - cosine**2) if abs(cosine) < 1 else -1.0
 
@@ -76,7 +76,7 @@ def cut_sd(one: ArcAboutStation, other: ArcAboutStation) -> float:
 
 def gap(one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return what two arcs lack, or have too much, to meet, metres; negative where they do meet."""
-    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
+    apart = dist(one.at, other.at)
     return max(apart - one.radius - other.radius, abs(one.radius - other.radius) - apart)
 
 
@@ -85,14 +85,13 @@ def meetings(one: ArcAboutStation, other: ArcAboutStation) -> tuple[XY, XY] | No
 
     With d between the centres, the foot lies a = (r₁² - r₂² + d²) / 2d along and the points √(r₁² - a²) aside.
     """
-    dx, dy = other.at[0] - one.at[0], other.at[1] - one.at[1]
-    apart = hypot(dx, dy)
+    apart = dist(one.at, other.at)
     if apart == 0:
         return None
     along = (one.radius**2 - other.radius**2 + apart**2) / (2 * apart)
     square = one.radius**2 - along**2
     if square <= 0:
         return None
-    ux, uy, high = dx / apart, dy / apart, sqrt(square)
+    ux, uy, high = (other.at[0] - one.at[0]) / apart, (other.at[1] - one.at[1]) / apart, sqrt(square)
     x, y = one.at[0] + along * ux, one.at[1] + along * uy
     return (x - high * uy, y + high * ux), (x + high * uy, y - high * ux)

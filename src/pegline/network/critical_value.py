@@ -75,12 +75,12 @@ def _strongest_tree(correlations: Array) -> Array:
     """Return the correlations (n - 1,) along the tree that joins all tests by the strongest ones."""
     strengths = np.zeros(len(correlations) - 1)
     nearest = correlations[0].copy()
-    nearest[0] = -1.0
+    nearest[0] = -np.inf
     for step in range(len(strengths)):
         chosen = int(nearest.argmax())
         strengths[step] = nearest[chosen]
         nearest = np.where(nearest < 0, nearest, np.maximum(nearest, correlations[chosen]))
-        nearest[chosen] = -1.0
+        nearest[chosen] = -np.inf
     return np.clip(strengths, 0.0, 1.0)
 
 
@@ -140,5 +140,4 @@ def _check_tests(fit: Fit, rows: Ints) -> Array:
     rows = rows + len(fit.network.shared_sds)
     hat = scaled[rows] @ fit.factor.solve((scaled * _flags_of_use(fit)[:, None]).T)
     tests = np.eye(len(scaled))[rows] - hat
-    size = np.sqrt(np.einsum("ij,ij->i", tests, tests))
-    return np.asarray(tests / np.where(size > 0, size, 1.0)[:, None])
+    return np.asarray(tests / np.linalg.norm(tests, axis=1)[:, None])

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from itertools import combinations
-from math import hypot
+from math import dist
 
 from pegline.errors import Finding
-from pegline.network.arc_intersection import ArcAboutStation, gap
+from pegline.network.arc_intersection import ArcAboutStation, gap, meetings
 from pegline.network.growing_figure import Figure, Gap
 from pegline.network.observation_types import Distance
 
@@ -18,12 +18,8 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
     """Tell why points are missing, each cause once with all that hangs on it, and a figure without a hand."""
     places = figure.hints.places
     left = [name for name in missing if name in stations]
-    causes = 0
-    for name in left:
-        finding = _cause(figure, name)
-        if finding:
-            causes += 1
-            yield finding
+    causes = [cause for name in left if (cause := _cause(figure, name))]
+    yield from causes
     apart = [name for name in left if not figure.arcs[name] and not _hangs_on(figure, name)]
     if apart:
         yield Finding(
@@ -76,14 +72,14 @@ def _cause(figure: Figure, name: str) -> Finding | None:
     if name in figure.gaps:
         lacking, one, other = figure.gaps[name]
         return _gap_finding(figure, name, lacking, one, other)
-    if len(figure.arcs[name]) == 1 and len(figure.lines[name]) == 1:  # else it hangs on others that are told
-        centre = figure.arcs[name][0].centre
-        return Finding(
-            "too-few-lines",
-            f"station {name} is on one line only ({centre}-{name}); tape one more to it, or is the name wrong?",
-            place,
-            (name, centre),
-        )
+    match figure.arcs[name], figure.lines[name]:
+        case [arc], [_]:  # else it hangs on others that are told
+            return Finding(
+                "too-few-lines",
+                f"station {name} is on one line only ({arc.centre}-{name}); tape one more to it, or is the name wrong?",
+                place,
+                (name, arc.centre),
+            )
     return None
 
 
@@ -96,37 +92,36 @@ def _as_booked(figure: Figure, start: str, end: str) -> str:
 def _dead_end(figure: Figure, names: Sequence[str]) -> Finding | None:
     """Return the finding of a station that one line alone leads to, from another that waits for it."""
     for name in names:
-        if len(figure.lines[name]) == 1:
-            _, line, other = figure.lines[name][0]
-            return Finding(
-                "too-few-lines",
-                f"station {name} is on one line only ({line.booking.label}), and {other} waits for it; tape one more to"
-                f" it, or is the name {name} wrong?",
-                line.booking.place,
-                (name, other),
-            )
+        match figure.lines[name]:
+            case [(_, line, other)]:
+                return Finding(
+                    "too-few-lines",
+                    f"station {name} is on one line only ({line.booking.label}), and {other} waits for it; tape one"
+                    f" more to it, or is the name {name} wrong?",
+                    line.booking.place,
+                    (name, other),
+                )
     return None
 
 
 def _arcs_apart(figure: Figure, name: str) -> Finding | None:
     """Return the finding of two arcs to a point that do not meet."""
     arcs = [
-        ArcAboutStation(number, one.start, figure.at[one.start], one.booking.value, one.booking.sd, tie=False)
+        ArcAboutStation(number, one.start, figure.at[one.start], one.booking.value, one.booking.sd)
         for number, one in enumerate(figure.observations)
         if isinstance(one, Distance) and one.booking.part == "arc" and one.end == name and one.start in figure.at
     ]
-    widest = max(combinations(arcs, 2), key=lambda pair: gap(*pair), default=None)
-    if widest is None or gap(*widest) <= 0:
-        return None
-    return _gap_finding(figure, name, gap(*widest), *widest)
+    apart = (pair for pair in combinations(arcs, 2) if meetings(*pair) is None)
+    widest = max(apart, key=lambda pair: gap(*pair), default=None)
+    return None if widest is None else _gap_finding(figure, name, gap(*widest), *widest)
 
 
 def _gap_finding(figure: Figure, name: str, lacking: float, one: ArcAboutStation, other: ArcAboutStation) -> Finding:
     taped = [figure.observations[arc.number] for arc in (one, other)]
     taped += [line for _, line, end in figure.lines[one.centre] if end == other.centre]
     distances = tuple(line for line in taped if isinstance(line, Distance))
-    apart = hypot(other.at[0] - one.at[0], other.at[1] - one.at[1])
-    found = Gap(name, lacking, distances, (one.radius, other.radius), apart)
+    # Arcs that touch may meet by a last digit too much.
+    found = Gap(name, max(lacking, 0.0), distances, (one.radius, other.radius), dist(one.at, other.at))
     text = f"{found.words(lambda metres: f'{metres:.3f} m')}; look at these readings again"
     return Finding("arcs-do-not-meet", text, distances[0].booking.place, found)
 
@@ -148,4 +143,5 @@ def _hangs_on(figure: Figure, name: str) -> bool:
 
 def _list(names: Sequence[str]) -> str:
     """Return names as they are read out."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last

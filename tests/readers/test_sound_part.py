@@ -111,6 +111,33 @@ def test_a_book_that_does_not_come_right_in_so_many_readings_is_refused_with_its
     assert "12" in finding_texts(caught.value.findings)[0]
 
 
+@pytest.mark.parametrize(
+    ("use", "wrong", "line"),
+    [
+        ("", "use is missing", 4),
+        ("use: bse, ", "'bse' is none of its words", 4),
+        ("use: base, slope: x, ", "slope: ", 4),
+        ("use: side, ", "no line is the base line", 4),  # told once, of the first of them
+    ],
+)
+def test_without_the_base_line_the_other_lines_are_sound(use, wrong, line):
+    text = f"""\
+book: 1
+unit: m
+lines:
+  A-B: {{{use}taped: 50}}
+  A-C: {{use: side, taped: 30}}
+  C-B: {{use: side, taped: 40}}
+note: x
+"""
+
+    book, (fault,) = parse_sound_part(text.encode(), "b.yaml")
+
+    assert list(book.lines) == ["A-C", "C-B"]
+    assert wrong in fault.text
+    assert fault.place.line == line
+
+
 def test_what_is_lacking_only_because_it_was_left_out_is_not_told():
     with pytest.raises(BookError) as caught:
         parse_sound_part(b"book: 1\nunit: ell\nlines: {}\n", "b.yaml")

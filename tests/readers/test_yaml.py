@@ -4,11 +4,13 @@ import itertools
 import unicodedata
 
 import pytest
+from builders.paths import ROOT
 
 from pegline.errors import BookError, OpenError
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
-from pegline.readers.yaml import _REFUSED, MAX_SIGNS, comments, parse
+from pegline.readers.file_text import MAX_BOOK_BYTES
+from pegline.readers.yaml import _REFUSED, MAX_ENTRIES, MAX_SIGNS, MAX_TEXTS, comments, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -94,15 +96,15 @@ REFUSED = [
     ("1: x\n'1': y\n", "2:1: the key '1'"),
     ("? [1, 2]\n: 3\n", "1:3: a list or a map is given where a key"),
     ("a: 1\n\tb: 2\n", "2:"),
-    ("a: [1, 2\n", "1:8: the bracket [ opened in this line is not closed"),
-    ("b: 1\na: [1,\n  2\nc: 2\n", "3:3: the bracket [ opened in line 2 is not closed"),
-    ("a: {b: 1\nc: 2\n", "1:8: the bracket { opened in this line is not closed"),
+    ("a: [1, 2\n", "1:9: the bracket [ opened in this line is not closed"),
+    ("b: 1\na: [1,\n  2\nc: 2\n", "3:4: the bracket [ opened in line 2 is not closed"),
+    ("a: {b: 1\nc: 2\n", "1:9: the bracket { opened in this line is not closed"),
     ("a: 'x\n", "1:4: the quotation that begins here is not closed"),
     ("a: b: c\n", "1:5: a second ': '"),
     ("a: @x\n", "1:4: a text cannot begin"),
-    ("a: {\n", "1:4: a bracket is not closed; close it"),
+    ("a: {\n", "1:5: a bracket is not closed; close it"),
     ("\ta: 1\n", "1:1: this is a tab; use spaces"),
-    ("a:\n  b: 1\n c: 2\n", "3:2: this line is indented by 1, those about it by 0"),
+    ("a:\n  b: 1\n c: 2\n", "3:2: this line is indented by 1, those about it by 0 or 2"),
     ('a: "\\q"\n', "1:5: an unknown backslash"),
     ("a: x\u200by\n", "1:5: the sign U+200B"),
     ("a: 1\r\nb: \u202ex\n", "2:4: the sign U+202E"),
@@ -163,7 +165,7 @@ BINARY = [
     (b"PK\x03\x04rest", "1:1: this is a spreadsheet"),
     (b"%PDF-1.7", "1:1: this is a PDF"),
     (b"\x89PNG\r\n", "1:1: this is a picture"),
-    (b"book: 1\nunit: \0\n", "2:1: this is no text"),
+    (b"book: 1\nunit: \0\n", "2:7: this is no text"),
     ("book: 1\ntitle: caf\u00e9\n".encode("latin-1"), "2:11: byte 18 (0xE9) is no UTF-8"),
     ("title: \u201cx\u201d\n".encode("cp1252"), "1:8: byte 7 (0x93) is no UTF-8"),
     (bytes(range(128, 256)), "1:1: byte 0"),
@@ -238,9 +240,6 @@ def test_what_is_not_refused_is_a_sign_to_yaml_too():
     assert [item.value for item in written.items] == [unicodedata.normalize("NFC", text) for text in texts]
 
 
-MANY = "".join(f"a{n}: [{'1, ' * 14_000}1]\n" for n in range(22))
-
-
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -248,9 +247,8 @@ MANY = "".join(f"a{n}: [{'1, ' * 14_000}1]\n" for n in range(22))
         ("? " + "b" * 10_001 + "\n: 1\n", "1:3: this text has 10001 signs"),
         ("a:\n" + "- 1\n" * 20_001, "20002:3: a list or map has more than 20000 entries"),
         ("".join(f"a{n}: 1\n" for n in range(20_001)), "20001:1: a list or map has more than 20000 entries"),
-        (MANY, "22:6: a book can have at most 300000 keys and values"),
     ],
-    ids=["text", "key", "list", "map", "book"],
+    ids=["text", "key", "list", "map"],
 )
 def test_what_goes_on_longer_than_a_book_can_is_refused_where_it_does(text, says):
     (told,) = faults_of(text)
@@ -259,10 +257,93 @@ def test_what_goes_on_longer_than_a_book_can_is_refused_where_it_does(text, says
 
 
 @pytest.mark.parametrize(
-    "text", ["a: " + "b" * 10_000, "".join(f"a{n}: 1\n" for n in range(20_000)), "\n".join(MANY.split("\n")[:21])]
+    "text", ["a: " + "b" * 10_000, "".join(f"a{n}: 1\n" for n in range(20_000)), "a:\n" + "- 1\n" * 20_000]
 )
 def test_what_is_as_long_as_a_book_can_be_is_read(text):
     assert isinstance(parse(text, "b.yaml"), Table)
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        # Ten keys and values: those of a map count twice its entries, those of a list once.
+        ("a: [1, 2, 3, 4]\nb: {c: 1}\n", None),
+        ("a: [1, 2, 3, 4, 5]\nb: {c: 1}\n", "1:1"),
+        ("a: 1\nb: {c: 1, d: 2, e: 3}\n", None),
+        ("a: 1\nb:\n - [c, d, e, f, g, h]\n", "1:1"),
+        ("a: 1\nb:\n - [c, d, e, f, g, h, i, j, k, l, m]\n", "3:4"),
+        ("a:\n  {b: 1, c: 2, d: 3, e: 4, f: 5, g: 6}\n", "2:3"),
+    ],
+)
+def test_a_book_may_have_so_many_keys_and_values(text, place, monkeypatch):
+    monkeypatch.setattr("pegline.readers.yaml.MAX_TEXTS", 10)
+
+    if place is None:
+        assert isinstance(parse(text, "b.yaml"), Table)
+    else:
+        assert faults_of(text) == [
+            f"{place}: a book can have at most 10 keys and values, and here are more; split it into several"
+        ]
+
+
+def test_the_limits_of_a_book_are_those_that_the_readme_promises():
+    words = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    promised = (
+        f"at most {MAX_BOOK_BYTES // 10**6} MB, with at most {MAX_TEXTS:,} keys and values, {MAX_ENTRIES:,} entries in one"
+        f" list or map, and {MAX_SIGNS:,} signs in one text"
+    )
+
+    assert promised in words
+
+
+@pytest.mark.parametrize("way", ["[{}]", "{{a: {}}}", "- {}", "x: {}"])
+def test_a_book_may_be_nested_20_deep(way):
+    def nested(depth):
+        if way[0] in "[{":
+            text = "1"
+            for _ in range(depth - 1):
+                text = way.format(text)
+            return f"a: {text}\n"
+        return "a:\n" + "".join(" " * n + way.format("\n") for n in range(1, depth - 1)) + " " * depth + way.format(1)
+
+    assert isinstance(parse(nested(20), "b.yaml"), Table)
+    (fault,) = faults_of(nested(21))
+    assert "more than 20 lists and maps inside one another" in fault
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("a:\n  b: 1\na: 2\n", ["3:1: the key 'a' is already in book 1; keep one of them"]),
+        ("a:\na:\n", ["2:1: the key 'a' is already in book 1; keep one of them"]),
+        ("1:\n1:\n", ["2:1: the key '1' is already in book 1; keep one of them"]),
+        ("b: {x, x}\n", ["1:8: the key 'x' is already in book 1; keep one of them"]),
+        ("b: {1: 2, 1: 3}\n", ["1:11: the key '1' is already in book 1; keep one of them"]),
+        ("a: 1\na: 2\nb: \"\\u200b\"\na: 3\n",
+         ["2:1: the key 'a' is", "3:4: the text holds the sign U+200B, which cannot be seen", "4:1: the key 'a' is"]),
+    ],
+)  # fmt: skip
+def test_keys_that_come_again_are_told_each(text, told):
+    found = faults_of(text)
+
+    assert len(found) == len(told)
+    assert all(fault.startswith(says) for fault, says in zip(found, told, strict=True))
+
+
+def test_what_was_found_before_a_list_goes_on_too_long_is_told(monkeypatch):
+    monkeypatch.setattr("pegline.readers.yaml.MAX_ENTRIES", 2)
+
+    assert [fault[:20] for fault in faults_of("a: 1\na: [1, 2, 3]\n")] == ["2:11: a list or map "]
+    assert [fault[:20] for fault in faults_of("a: 1\na: 2\nb: 3\nc: 4\n")] == ["2:1: the key 'a' is "]
+
+
+@pytest.mark.parametrize("text", ["'~'", '""', "'null'"])
+def test_a_quotation_says_what_is_in_it(text):
+    written = parse(f"a: {text}\n~: {text}", "b.yaml")
+
+    assert isinstance(written, Table)
+    assert [value.value for _, value in written.entries.values()] == [text[1:-1]] * 2
+    assert list(written.entries) == ["a", "~"]
 
 
 def test_remarks_are_found_with_their_places_and_signs_in_quotes_are_none():

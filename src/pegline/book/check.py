@@ -49,10 +49,15 @@ def base_line(book: Book, known: KnownNames) -> Iterator[Finding]:
         text = f"{bases[0].name} (book {bases[0].place.line}) is the base line already; write use: side or tie"
         yield Finding("base", text, line.place)
     lines = list(book.lines.values())
-    if lines and not bases and not known.log.is_lost("base", "use"):
+    if lines and not bases and not _is_line_lost(known.log):
         ended = known.log.is_written("lines")
         text = f"no line is the base line{'' if ended else ' yet'}; write use: base in the longest one"
         yield Finding("base" if ended else NOT_YET, text, lines[0].place)
+
+
+def _is_line_lost(log: ReadingLog) -> bool:
+    """Return whether a line is left out: it may be the base line, or have been left out because none is."""
+    return any(words & {"taped", "legs"} for words in log.lost.values())
 
 
 def there_and_back(book: Book, known: KnownNames) -> Iterator[Finding]:

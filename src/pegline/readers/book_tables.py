@@ -190,8 +190,9 @@ class _BookInTheMaking:
     def put(self, entries: Entry, name: Text, value: Written) -> None:
         """Add an entry to a map that must not have it yet."""
         if name.value in entries:
-            first = entries[name.value][0].place
-            self.tell("duplicate-key", f"{name.value!r} is in row {first.line} already; keep one of them", name.place)
+            first, _ = entries[name.value]
+            said = f"{name.value!r} is in row {first.place.line} already; keep one of them"
+            self.tell("duplicate-key", said, name.place)
         else:
             entries[name.value] = (name, value)
 
@@ -231,16 +232,16 @@ def table_of(sheets: Mapping[str, Cells]) -> Table:
     if book.faults:
         raise BookError(in_order(book.faults))
     for (line, name), rows in book.lists.items():
-        home = _under(_under(book.root, "lines", rows[0].place), line, rows[0].place) if line else book.root
-        home[name] = (Text(name, rows[0].place), Items(tuple(rows), rows[0].place))
-    root = book.root
-    return Table(root, next(iter(root.values()))[0].place if root else Place("", 1, 1))
+        place = rows[0].place
+        home = _under(_under(book.root, "lines", place), line, place) if line else book.root
+        home[name] = (Text(name, place), Items(tuple(rows), place))
+    return Table(book.root, next((key.place for key, _ in book.root.values()), Place("", 1, 1)))
 
 
 def _read_sheet(sheet: TableSheet, cells: Cells, book: _BookInTheMaking) -> None:
     known = columns_of(sheet)
-    if (number := _title_rows(known, cells)) > 0:
-        place = next(cell.place for cell in cells[0] if cell.value)
+    if number := _title_rows(known, cells):
+        place = next(cell.place for row in cells for cell in row if cell.value)
         rows = "row 1 is" if number == 1 else f"rows 1 to {number} are"
         book.tell("title", f"{rows} above the names of the columns; delete what is above them", place)
         return
@@ -286,13 +287,12 @@ def _read_row(
 
 
 def _title_rows(known: Sequence[str], cells: Cells) -> int:
-    """Return how many rows, with a title and no name of a column, are above the row that has those names."""
-    for number, row in enumerate(cells[:MAX_TITLE_ROWS]):
+    """Return how many rows, blank or with a title, are above the row that has the names of the columns."""
+    for row in cells[:MAX_TITLE_ROWS]:
         heads = [" ".join(cell.value.split()).casefold() for cell in row if cell.value]
-        if sum(head in known for head in heads) >= min(2, len(known)):
-            return row[0].place.line - 1 if number and any(cell.value for cell in cells[0]) else 0
-        if any(head in known for head in heads):
-            return 0
+        names = sum(head in known for head in heads)
+        if names:
+            return row[0].place.line - 1 if names > 1 else 0
     return 0
 
 
@@ -301,7 +301,8 @@ def _header(known: Sequence[str], row: Sequence[Text], book: _BookInTheMaking) -
     spelt = {name.casefold(): name for name in known}
     heads = [" ".join(cell.value.split()) for cell in row]
     columns = [spelt.get(head.casefold(), head) for head in heads]
-    for number, (column, cell) in enumerate(zip(columns, row, strict=True)):
+    for number, cell in enumerate(row):
+        column = columns[number]
         if column and column not in known:
             book.tell("unknown-column", f"unknown column {column!r}{suggest(column, known)}", cell.place)
         elif column and column in columns[:number]:

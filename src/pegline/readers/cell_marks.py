@@ -43,23 +43,17 @@ def hidden_sheet_finding(file: str) -> Finding:
 
 def with_marks(rows: list[list[Text]], marks: CellMarks, sheet: str, file: str, tell: Tell) -> list[list[Text]]:
     """Return the rows of a sheet with comments as notes and struck offsets as such; the rest is told."""
-    filled = {row[0].place.line for row in rows if any(cell.value for cell in row)}
+    filled = {cell.place.line for row in rows for cell in row if cell.value}
     if hidden := [number for number in marks.hidden if number in filled]:
         tell(hidden_rows_finding(hidden, file))
-    if not (rows and (marks.comments or marks.struck)):
-        return rows
     table = _Rows(rows, sheet, file)
     for (line, column), text in marks.struck.items():
         head = table.head(column)
         if line > 1 and head in ("left", "right") and table.put(line, "struck", text):
             table.leave_blank(line, column)
             continue
-        what = f"{text!r} is struck through"
-        tell(
-            Finding(
-                "struck", f"{what} and is left out; write what counts in a cell of its own", table.place(line, column)
-            )
-        )
+        said = f"{text!r} is struck through and is left out; write what counts in a cell of its own"
+        tell(Finding("struck", said, table.place(line, column)))
     for (line, column), text in marks.comments.items():
         if line == 1 or not table.put(line, "note", text):
             said = f"the comment {text!r} on this cell has no place in the book; it is left out"
@@ -75,7 +69,7 @@ class _Rows:
         self.file = file
         known = TABLE_SHEETS.get(sheet.strip().casefold())
         self.columns = columns_of(known) if known else []
-        self.by_line = {row[0].place.line: row for row in rows if row}
+        self.by_line = {cell.place.line: row for row in rows for cell in row}
 
     def head(self, column: int) -> str:
         heads = self.rows[0]

@@ -36,19 +36,26 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         if not stat.S_ISREG(about.st_mode):
             what = "a folder" if stat.S_ISDIR(about.st_mode) else "no regular file"
             raise OpenError(f"{shown}: this is {what}; name the book's file")
-        if about.st_size > MAX_BOOK_BYTES:
-            raise TooLargeError(f"{shown}: {about.st_size} bytes are more than a book can have; split it into several")
         with Path(path).open("rb") as file:
-            return file.read(MAX_BOOK_BYTES + 1)
+            data = file.read(MAX_BOOK_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None
+    if len(data) > MAX_BOOK_BYTES:
+        size = max(about.st_size, len(data))
+        raise TooLargeError(f"{shown}: {size} bytes are more than a book can have; split it into several")
+    return data
 
 
 def _is_utf16(data: bytes) -> bool:
     """Return whether every other byte is nought, as in Latin text of two bytes a sign."""
-    start = data[:400]
-    return len(start) > 8 and any(start[first::2].count(0) > 0.8 * len(start[first::2]) for first in (0, 1))
+    return any(each.count(0) > 0.8 * len(each) for each in (data[::2], data[1::2]))
+
+
+def _place_behind(text: str, file: str) -> Place:
+    """Return the place of the sign that follows a text."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return Place(file, len(lines), len(lines[-1]) + 1)
 
 
 def text_of_bytes(data: bytes, file: str) -> str:
@@ -66,14 +73,13 @@ def text_of_bytes(data: bytes, file: str) -> str:
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8", "replace")
-        lines = before.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-        place = Place(file, len(lines), len(lines[-1]) + 1)
         why = (
             f"byte {error.start} (0x{data[error.start]:02X}) is no UTF-8, perhaps Windows-1252; save the file as UTF-8"
         )
+        place = _place_behind(data[: error.start].decode("utf-8"), file)
         raise BookError([Finding("encoding", why, place)]) from None
-    if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
-        raise BookError([Finding("binary", "this is no text; a book is plain text in UTF-8", Place(file, line, 1))])
+    before, nought, _ = text.partition("\0")
+    if nought:
+        fault = Finding("binary", "this is no text; a book is plain text in UTF-8", _place_behind(before, file))
+        raise BookError([fault])
     return text

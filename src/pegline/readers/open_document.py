@@ -14,7 +14,6 @@ from pegline.measures.source_tree import Text
 from pegline.readers.cell_marks import CellMarks, Tell, hidden_sheet_finding, with_marks
 from pegline.readers.cells import (
     CHOICES,
-    MAX_SHEET_COLUMNS,
     MAX_SHEET_ROWS,
     Rows,
     beside_digits,
@@ -128,18 +127,17 @@ def _ods_cells(row: Any, begin: Place, sheet: _OdsSheet) -> list[Text]:
     cells: list[Text] = []
     first = 1
     for cell in row:
-        if cell.tag not in (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell"):
+        covered = cell.tag == f"{_TABLE}covered-table-cell"
+        if not covered and cell.tag != f"{_TABLE}table-cell":
             continue
         place = Place(begin.file, begin.line, first)
         text = _ods_text(cell, place, sheet)
         _note_merged_cells(cell, text, place, sheet)
         after = first + _ods_count(cell, "number-columns-repeated", place)
-        covered = cell.tag == f"{_TABLE}covered-table-cell"
-        for column in range(first, min(after, max(first, MAX_SHEET_COLUMNS) + 2)):
-            last, shown = sheet.standing.get(column, (0, ""))
-            shown = shown if covered and begin.line <= last else text
-            if shown:
-                check_extent(0, Place(begin.file, begin.line, column))
+        above = {each: shown for each, (last, shown) in sheet.standing.items() if covered and begin.line <= last}
+        for column in range(first, after) if text else sorted(each for each in above if first <= each < after):
+            if shown := above.get(column, text):
+                check_extent(sheet.cells, Place(begin.file, begin.line, column))
                 cells += [Text("", Place(begin.file, begin.line, blank)) for blank in range(len(cells) + 1, column)]
                 cells.append(Text(shown, Place(begin.file, begin.line, column)))
         first = after

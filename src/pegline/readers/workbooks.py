@@ -117,7 +117,7 @@ def _xlsx(data: bytes, file: str, tell: Tell) -> dict[str, Rows]:
 
     check_archive(data, file)
     try:
-        book = load_workbook(io.BytesIO(data), keep_links=False, keep_vba=False, rich_text=True)
+        book = load_workbook(io.BytesIO(data), keep_links=False, rich_text=True)
     except Exception as error:  # the library raises whatever its parts raise on a broken file
         why = re.split("[;\n]", str(error.__cause__ or error))[0]
         raise BookError(

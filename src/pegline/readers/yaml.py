@@ -53,7 +53,7 @@ _HINTS: Final = (
     (r"expected ',' or '[]}]'", "a bracket or a comma is missing before this; close the list or map"),
     (r"could not find expected ':'", "a line here is no 'key: value'; add the colon"),
     (
-        r"did not find expected key|expected <block end>",
+        r"did not find expected key|expected <block end>|expected '-' indicator",
         "this does not line up with what is above; mend the indent",
     ),
     (r"unexpected end of stream|end of stream|EOF", "the file ends inside a quotation or bracket; close it"),
@@ -62,9 +62,10 @@ _HINTS: Final = (
         "something is missing before this; close the list or map above, or write the value",
     ),
     (
-        r"cannot start any token",
+        r"cannot start any token|mapping keys are not allowed",
         "a text cannot begin with this sign; put it in quotes, or indent with spaces where it is a tab",
     ),
+    (r"block sequence entries", "an entry of a list begins here; begin a line for it, below its key"),
     (r"nesting depth", _TOO_DEEP),
     (r"unknown escape|escape", "an unknown backslash sign is in the quotes; use single quotes"),
 )
@@ -249,8 +250,8 @@ class _Reader:
             if word in entries and closed and word.isdigit() and value == Text("", value.place):
                 continue  # the rest of a number with a decimal comma, as its first one, which is told as no key
             if word in entries:
-                line = entries[word][0].place.line
-                text = f"the key {word!r} is already in book {line}; keep one of them"
+                first, _ = entries[word]
+                text = f"the key {word!r} is already in book {first.place.line}; keep one of them"
                 self.faults.append(Finding("duplicate-key", text, key.place))
             else:
                 entries[word] = (key, value)

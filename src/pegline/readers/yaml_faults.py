@@ -22,6 +22,7 @@ _ENTRY: Final = re.compile(r"-(?:\s|$)|[\[{}\]]|---$|\.\.\.$|%")
 _DASH: Final = re.compile(r"([‐‑‒–—−•*+])\s")
 _BRACKET: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)\s*([\[{{])")
 _NO_SPACE: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(\s*):(\S.*)")
+_NO_DASH_SPACE: Final = re.compile(r"-[\[{\w]")
 _WORDS: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(?:\s+(.*))?")
 
 
@@ -51,33 +52,51 @@ def likely_fault(
     stopped, context
         Line and column, from 0, where it stopped, and where the part begins that it was in.
     """
-    lines = re.split("\r\n|\r|\n", text)
+    lines = [*re.split("\r\n|\r|\n", text), ""]  # the reader may stop behind the last
     if "quoted scalar" in problem and context:
         return YamlFault(context[0] + 1, context[1] + 1, "the quotation that begins here is not closed; add its sign")
     if "flow" in problem and context:
         return _open_bracket(lines, stopped, context)
-    if (number := _open_quotation(lines, stopped[0])) is not None:
-        text = "the quotation that begins in this line is not closed in it; add its sign, or leave both out"
-        return YamlFault(number + 1, len(lines[number]) - len(lines[number].lstrip(" ")) + 1, text)
+    if fault := _open_quotation(lines[: stopped[0] + 1]):
+        return fault
+    if "did not find expected" in problem and (said := _behind_an_end(lines, stopped)):
+        return YamlFault(stopped[0] + 1, stopped[1] + 1, said)
     if "mapping values" in problem and ": " in (within := lines[stopped[0]][: stopped[1]].lstrip("- ")):
         content = lines[stopped[0]].strip()
-        if not _lacks_colon(content):
+        if not (_lacks_colon(content) or _NO_DASH_SPACE.match(content)):
             said = _lost_bracket(content, within)
             return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
-    before = list(_block_lines(lines, stopped[0]))
+    content_lines = list(_block_lines(lines))
+    before = [line for line in content_lines if line.number <= stopped[0]]
     for line in list(reversed(before))[:LINES_LOOKED_BACK]:
         if said := _unlike_a_book(line.content):
             return YamlFault(line.number + 1, line.indent + 1, said)
-    return _odd_indent(before, list(_block_lines(lines, len(lines) - 1)), context)
+    fault = _odd_indent(before[-2:], content_lines)
+    if fault is None and "mapping values" in problem:  # of a line that has only one of its own
+        return _other_indent(before)
+    return fault
 
 
-def _open_quotation(lines: list[str], last: int) -> int | None:
-    """Return the first line, as far as one, that opens a quotation and does not close it."""
-    depth = 0
-    for number, line in enumerate(lines[: last + 1]):
-        _, depth, quote = _scan_line(line, depth, "")
+def _open_quotation(lines: list[str]) -> YamlFault | None:
+    """Return the first quotation that is not closed in the line that opens it."""
+    for number, line in enumerate(lines):
+        _, _, quote = _scan_line(line, 0, "")
         if quote:
-            return number
+            text = "the quotation that begins here is not closed in its line; add its sign, or leave both out"
+            return YamlFault(number + 1, line.rindex(quote) + 1, text)
+    return None
+
+
+def _behind_an_end(lines: list[str], stopped: tuple[int, int]) -> str | None:
+    """Return what is wrong where something follows a value that has ended: a quotation, a list or a map."""
+    number, column = stopped
+    before = lines[number][:column].rstrip()
+    if lines[number].startswith(("]", "}"), column):
+        return "this bracket closes none that is open; delete it, or add the one that opens"
+    if before.endswith(("'", '"')):
+        return "this stands behind the end of a quotation; put all of the text in the quotes"
+    if before.endswith(("]", "}")):
+        return "this stands behind the bracket that closes the list or map; delete it, or put it inside"
     return None
 
 
@@ -94,11 +113,11 @@ def _lost_bracket(content: str, within: str) -> str | None:
     return None
 
 
-def _block_lines(lines: list[str], last: int) -> Iterator[_Line]:
-    """Yield the lines that are within no brackets and no quotation, as far as a line."""
+def _block_lines(lines: list[str]) -> Iterator[_Line]:
+    """Yield the lines that are within no brackets and no quotation."""
     depth = 0
     quote = ""
-    for number, line in enumerate(lines[: last + 1]):
+    for number, line in enumerate(lines):
         outside = depth == 0 and not quote
         content, depth, quote = _scan_line(line, depth, quote)
         if outside and content.strip():
@@ -129,7 +148,7 @@ def _unlike_a_book(content: str) -> str | None:
         return f"{sign_name(match[1])} begins this line; write a plain hyphen and a space before an entry of a list"
     if _KEY.match(content) or _ENTRY.match(content):
         return None
-    if re.match(r"-[\[{\w]", content):
+    if _NO_DASH_SPACE.match(content):
         return "a space is missing behind the hyphen that begins an entry of a list; write '- '"
     if match := _BRACKET.match(content):
         return f"a colon is missing after {match[1]!r}; write '{match[1]}: {match[2]}'"
@@ -149,15 +168,15 @@ def _with_colon(words: str) -> str:
 def _open_bracket(lines: list[str], stopped: tuple[int, int], context: tuple[int, int]) -> YamlFault:
     """Return where a bracket or comma is missing: at the end of the line before, where a new line begins an entry."""
     number, column = stopped
-    ended = number >= len(lines) or not lines[number][:column].strip()
-    ended = ended or (number > context[0] and _begins_anew(lines[number].strip()))
-    last = max((n for n in range(min(number, len(lines))) if lines[n].strip()), default=None)
+    ended = not lines[number][:column].strip() or (number > context[0] and _begins_anew(lines[number].strip()))
+    contents = [_scan_line(line, 0, "")[0].rstrip() for line in lines[:number]]
+    last = max((each for each, content in enumerate(contents) if content), default=None)
     if ended and last is not None:
         opened = "a bracket is"
         if context[0] < number:
             where = "in this line" if last == context[0] else f"in line {context[0] + 1}"
             opened = f"the bracket {lines[context[0]][context[1]]} opened {where} is"
-        return YamlFault(last + 1, len(lines[last].rstrip()), f"{opened} not closed; close it")
+        return YamlFault(last + 1, len(contents[last]) + 1, f"{opened} not closed; close it")
     return YamlFault(number + 1, column + 1, "a bracket or a comma is missing before this; close the list or map")
 
 
@@ -166,15 +185,37 @@ def _begins_anew(content: str) -> bool:
     return bool(_KEY.match(content) or content.startswith("- "))
 
 
-def _odd_indent(before: list[_Line], all_lines: list[_Line], context: tuple[int, int] | None) -> YamlFault | None:
-    """Return the line, of those about the place, whose indent no other line has."""
-    keyed = Counter(line.indent for line in all_lines)
-    near = before[-2:] + [line for line in before if context and line.number == context[0]]
+def _odd_indent(near: list[_Line], content_lines: list[_Line]) -> YamlFault | None:
+    """Return the line, of those about the place, whose indent is odd or no other line has."""
+    keyed = Counter(line.indent for line in content_lines)
     odd = [line for line in near if line.indent % 2 or keyed[line.indent] == 1]
     if not odd:
         return None
-    line = min(odd, key=lambda line: (line.indent % 2 == 0, keyed[line.indent], line.number))
-    others = [other.indent for other in all_lines if abs(other.number - line.number) <= 2 and other.indent % 2 == 0]
-    usual = min(others, key=lambda indent: abs(indent - line.indent), default=line.indent + line.indent % 2)
+    line = min(odd, key=lambda line: (line.indent % 2 == 0, keyed[line.indent], -line.indent, line.number))
+    index = content_lines.index(line)
+    indents = _open_indents(content_lines[:index]) | {each.indent for each in content_lines[index + 1 : index + 2]}
+    nearest = [*sorted(each for each in indents if each < line.indent)[-1:]]
+    nearest += sorted(each for each in indents if each > line.indent)[:1]
+    if not nearest:
+        return None
+    usual = " or ".join(map(str, nearest))
     text = f"this line is indented by {line.indent}, those about it by {usual}; line them up"
+    return YamlFault(line.number + 1, line.indent + 1, text)
+
+
+def _open_indents(lines: list[_Line]) -> set[int]:
+    """Return the indents, as far as they are even, of the parts of a book that are open behind some lines."""
+    indents: set[int] = set()
+    for line in reversed(lines):
+        if line.indent < min(indents, default=line.indent + 1):
+            indents.add(line.indent)
+    return {each for each in indents if each % 2 == 0}
+
+
+def _other_indent(before: list[_Line]) -> YamlFault | None:
+    """Return the last line, where its indent is not that of the one before."""
+    if len(before) < 2 or before[-2].indent == before[-1].indent:
+        return None
+    above, line = before[-2:]
+    text = f"this line is indented by {line.indent}, the one before it by {above.indent}; line them up"
     return YamlFault(line.number + 1, line.indent + 1, text)

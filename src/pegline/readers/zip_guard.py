@@ -7,6 +7,7 @@ import posixpath
 import zipfile
 import zlib
 from collections.abc import Mapping
+from math import inf
 from typing import Final
 from xml.etree.ElementTree import ParseError
 
@@ -27,7 +28,6 @@ OTHER: Final = 60
 HEAVIEST: Final = 12 * CELLS  #: what all its parts may weigh: each cell with a text of its own
 RANGED: Final = 50_000  #: cells that its merged and linked ranges may span
 MAX_XML_DEPTH: Final = 200  #: elements inside each other
-BLOCK: Final = 1 << 20  #: bytes that are looked at in one go
 #: Elements of XLSX whose range is filled with cells when it is read.
 _FILLED: Final = ("}mergeCell", "}hyperlink")
 _RELATION: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
@@ -54,7 +54,7 @@ def check_archive(data: bytes, file: str) -> None:
 
 def _check_size(archive: zipfile.ZipFile, packed: int, file: str) -> None:
     size = sum(part.file_size for part in archive.infolist())
-    if size > UNZIPPED or size > RATIO * max(packed, 1):
+    if size > UNZIPPED or size > RATIO * packed:
         text = f"unpacked it would be {size} bytes, more than a book's tables can have; split it"
         raise BookError([Finding("archive", text, Place(file, 1, 1))])
 
@@ -64,10 +64,9 @@ class _Look:
 
     def __init__(self, file: str) -> None:
         self.file = file
-        self.part = ""
         self.ranges: list[tuple[str, str]] = []  #: part and range, as A2:A4
         self._weight = 0
-        self._depth = 0
+        self.begin("")
 
     def begin(self, part: str) -> None:
         """Turn to a part, whether the last one ended or broke off."""
@@ -95,9 +94,7 @@ def _look_through(archive: zipfile.ZipFile, part: str, look: _Look) -> None:
     look.begin(part)
     parser = DefusedXMLParser(target=look)
     try:
-        with archive.open(part) as file:
-            while block := file.read(BLOCK):
-                parser.feed(block)
+        parser.feed(archive.read(part))
     except (ParseError, DefusedXmlException, LookupError, ValueError):  # a picture, or what its reader refuses as well
         return
 
@@ -105,14 +102,14 @@ def _look_through(archive: zipfile.ZipFile, part: str, look: _Look) -> None:
 def _check_ranges(archive: zipfile.ZipFile, look: _Look) -> None:
     from openpyxl.utils import range_boundaries
 
-    cells = 0
+    cells = 0.0
     for part, text in look.ranges:
         try:
             left, top, right, bottom = range_boundaries(text)
         except ValueError:  # its reader refuses it
             continue
         if left is None or top is None or right is None or bottom is None:
-            cells = RANGED + 1  # whole rows or columns
+            cells = inf  # whole rows or columns
         else:
             cells += (right - left + 1) * (bottom - top + 1)
         if cells > RANGED:

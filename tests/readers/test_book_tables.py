@@ -172,7 +172,8 @@ def test_a_line_of_which_only_the_name_is_booked_keeps_it_when_details_follow():
     ("cell", "value"),
     [
         ("~", ""), (" base ", "base"), ("[a, b]", ["a", "b"]), ("{a: b}", {"a": "b"}), ('"~"', "~"), ("3", "3"),
-        ("a: b]", "a: b]"), ("x[: y", "x[: y"), ("é: {1}", "é: {1}"), ("[[1], {a: {b: 2}}]", [["1"], {"a": {"b": "2"}}]),
+        ("a: b]", "a: b]"), ("x[: y", "x[: y"), ("é: {1}", "é: {1}"),
+        ("[[1], {a: {b: 2}}]", [["1"], {"a": {"b": "2"}}]),
     ],
 )  # fmt: skip
 def test_a_cell_is_read_as_a_part_of_a_line_where_it_begins_so(cell, value):

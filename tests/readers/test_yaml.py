@@ -289,8 +289,8 @@ def test_a_book_may_have_so_many_keys_and_values(text, place, monkeypatch):
 def test_the_limits_of_a_book_are_those_that_the_readme_promises():
     words = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
     promised = (
-        f"at most {MAX_BOOK_BYTES // 10**6} MB, with at most {MAX_TEXTS:,} keys and values, {MAX_ENTRIES:,} entries in one"
-        f" list or map, and {MAX_SIGNS:,} signs in one text"
+        f"at most {MAX_BOOK_BYTES // 10**6} MB, with at most {MAX_TEXTS:,} keys and values, {MAX_ENTRIES:,} entries"
+        f" in one list or map, and {MAX_SIGNS:,} signs in one text"
     )
 
     assert promised in words

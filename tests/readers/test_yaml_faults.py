@@ -53,7 +53,7 @@ LINE_UP = "line them up"
         ("    taped: 30", "    taped [30, 31]", f"7:5: {COLON} after 'taped'; write 'taped: ['"),
         # An entry of a list.
         ("- {at", "-{at", "9:7: a space is missing behind the hyphen that begins an entry of a list; write '- '"),
-        ("      - {at", "      - {at: 0}\n      • {at", "10:7: a bullet (•) begins this line; write a plain hyphen and a space"),
+        ("      - {at", "      - {at: 0}\n      • {at", "10:7: a bullet (•) begins this line; write a plain"),
         ("details:\n", "details: - {at: 0}\n", "8:14: an entry of a list begins here; begin a line for it"),
         ("- {at: 1, left: 2}", "- at: 1\n      left: 2", "10:7: this does not line up with what is above"),
         # A bracket.
@@ -61,7 +61,7 @@ LINE_UP = "line them up"
         ("taped: 20}", "taped: 20 # wet {\n# x", f"10:29: the bracket {{ opened in this line is {CLOSE}"),
         ("unit: m", "unit: [m,\n  ft", f"3:5: the bracket [ opened in line 2 is {CLOSE}"),
         ("unit: m", "unit: [m\n\n", f"2:9: the bracket [ opened in this line is {CLOSE}"),
-        ("      - {at: 1, left: 2}", "      - {at: 1\n      - {at: 2}", f"9:15: the bracket {{ opened in this line is {CLOSE}"),
+        ("{at: 1, left: 2}", "{at: 1\n      - {at: 2}", f"9:15: the bracket {{ opened in this line is {CLOSE}"),
         ("left: 2}", "left: 2]", "9:24: a bracket or a comma is missing before this; close the list or map"),
         ("taped: 20}", "taped: 20}}", "10:30: this bracket closes none that is open; delete it"),
         ("taped: 30", "taped: ]", "7:12: this bracket closes none that is open; delete it"),
@@ -79,7 +79,7 @@ LINE_UP = "line them up"
         ("    use", "  use", f"7:5: this line is indented by 4, the one before it by 2; {LINE_UP}"),
         ("    use", "   use", f"6:4: this line is indented by 3, those about it by 2 or 4; {LINE_UP}"),
         ("    taped", "     taped", f"7:6: this line is indented by 5, those about it by 4; {LINE_UP}"),
-        ("taped: 30\n", "taped: 30\n   note: x\n", f"8:4: this line is indented by 3, those about it by 2 or 4; {LINE_UP}"),
+        ("30\n", "30\n   note: x\n", f"8:4: this line is indented by 3, those about it by 2 or 4; {LINE_UP}"),
         ("  A-C", " A-C", f"10:2: this line is indented by 1, those about it by 0 or 2; {LINE_UP}"),
     ],
 )  # fmt: skip

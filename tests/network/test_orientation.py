@@ -1,13 +1,15 @@
 """Which hand control and bearings tell, how the figure is laid among them, and what they leave to be held."""
 
-from math import atan2, cos, pi, sin
+from math import atan2, cos, hypot, pi, sin, sqrt
 
 import pytest
+from scipy.optimize import least_squares
 
 from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.network.observation_types import Booking, ControlCoordinate, LineBearing
 from pegline.network.orientation import (
+    _misfit,
     control_at_one_place,
     crossing_control,
     figure_in_frame,
@@ -76,7 +78,8 @@ def test_a_figure_whose_hand_nothing_told_is_laid_as_the_bearings_say(flip):
 def test_what_neither_control_nor_bearings_place_is_held(known, bearings, held):
     found = [one for name in known for one in control(name, *AT[name])]
     found += [bearing("A", "B", pi / 2)] * bearings
-    assert len(held_parameters(found, AT, (0, 1))) == held
+    # B is the start of the base line, C its end: both coordinates of the one, then the other's across.
+    assert held_parameters(found, AT, (1, 2)) == {3: (2, 3, 5), 2: (2, 3), 1: (5,), 0: ()}[held]
 
 
 def test_the_second_control_point_turns_the_plotting_solution_by_its_coordinate_across():
@@ -102,9 +105,126 @@ def test_the_two_control_points_farthest_apart_place_the_figure(places, held, tu
 
     assert across.station == turned_by
     away = [places[turned_by][axis] - places[held][axis] for axis in (0, 1)]
-    assert across.along[0] * away[0] + across.along[1] * away[1] == pytest.approx(0.0, abs=1e-9)
+    size = hypot(*away)
+    assert across.along == pytest.approx((-away[1] / size, away[0] / size))  # to the left of the way there
+    x, y = places[turned_by]
+    assert across.booking.value == pytest.approx(across.along[0] * (4e5 + x) + across.along[1] * (5e5 + y))
+    assert across.booking.sd == 0.05
+
+
+def test_of_two_control_points_as_far_from_the_start_of_the_base_line_the_first_booked_holds_the_figure():
+    places = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (30.0, 40.0)}
+    (across,) = crossing_control([one for name in "BC" for one in control(name, *places[name])], places)
+
+    assert across.station == "C"
+
+
+def test_one_control_point_turns_nothing():
+    assert list(crossing_control(control("A", 3.0, 4.0), AT)) == []
 
 
 def test_control_points_at_one_place_are_told_by_name():
-    found = [*control("A", 3.0, 4.0), *control("B", 3.0, 4.0004), *control("C", 3.0, 4.01)]
-    assert [finding.data for finding in control_at_one_place(found)] == [("A", "B")]
+    found = [*control("A", 3.0, 4.0), *control("B", 3.0, 4.0009), *control("C", 3.0011, 4.0), *control("D", 9.0, 4.0)]
+    (told,) = control_at_one_place(found)
+
+    assert told.data == ("A", "B")
+    assert told.text.startswith("A and B have the same control coordinates")
+    assert told.place == HERE
+
+
+def test_a_misfit_is_that_of_control_to_the_figure_laid_on_it_and_of_bearings_to_their_mean():
+    # Control 0.3 m out on one of three points, for a figure that may turn and move: by a general optimiser.
+    places = {"A": (100.0, 200.0), "B": (140.0, 230.0), "C": (98.0, 236.3)}  # A, B and C turned by 36.87°, C off
+    sds = {"A": 0.05, "B": 0.1, "C": 0.2}
+    found = [(n, one) for n, name in enumerate(AT) for one in control(name, *places[name], sd=sds[name])]
+
+    def away(x):
+        laid = {
+            name: (cos(x[0]) * u - sin(x[0]) * v + x[1], sin(x[0]) * u + cos(x[0]) * v + x[2])
+            for name, (u, v) in AT.items()
+        }
+        return [laid[name][axis] - places[name][axis] for name in AT for axis in (0, 1)]
+
+    left = least_squares(away, [0.6, 100.0, 200.0], xtol=1e-15, ftol=1e-15).fun
+    by_control = sum((left[2 * n + axis] / sds[name]) ** 2 for n, name in enumerate(AT) for axis in (0, 1))
+    assert _misfit(AT, found, []) == pytest.approx(sqrt(by_control), rel=1e-6)
+
+    # Bearings 0.03 to either side of a turn of 0.4: three and one and a half deviations.
+    turned = [
+        (0, bearing("A", "C", atan2(20.0, 30.0) + 0.43, sd=0.01)),
+        (1, bearing("C", "B", atan2(30.0, -30.0) + 0.37, sd=0.02)),
+    ]
+    assert _misfit(AT, [], turned) == pytest.approx(sqrt(9 + 2.25), rel=1e-6)
+    assert _misfit(AT, found, turned) == pytest.approx(sqrt(by_control + 11.25), rel=1e-6)
+
+
+def test_two_control_points_and_one_bearing_misfit_nothing():
+    found = [(0, one) for name, x in (("A", 0.0), ("B", 60.0)) for one in control(name, x, 0.0)]
+
+    assert _misfit(AT, found, [(0, bearing("A", "B", 1.0))]) == 0.0
+
+
+NORTH = Frame("grid", "grid", "", "n", scale=0.5)
+
+
+def test_a_bearing_turns_the_figure_and_a_control_point_moves_it_there():
+    # Halved by the frame's scale, turned so that C-B, which runs south-east, runs south; C is known.
+    found = [*control("C", 7.0, 9.0), bearing("C", "B", pi)]
+    laid, numbers = figure_in_frame(NORTH, found, FIRST)
+
+    root = sqrt(0.5)  # C-B is 30 √2 long and A-C has (10, 15), turned to the right by 45°
+    assert numbers == {0, 1, 2}
+    assert laid["C"] == pytest.approx((7.0, 9.0))
+    assert laid["B"] == pytest.approx((7.0, 9.0 - 15 * sqrt(2)))
+    assert laid["A"] == pytest.approx((7.0 - root * 25.0, 9.0 - root * 5.0))
+
+
+def test_a_figure_whose_hand_the_book_told_or_nothing_tells_is_not_mirrored():
+    at = turn_stations(0.4, flip=-1)
+    mirrored = [bearing("A", name, atan2(*at[name])) for name in "BC"]
+    told = Start(AT, frozenset(), {}, (), (), handed=True)
+
+    for start, found in ((told, mirrored), (FIRST, mirrored[:1])):
+        laid, _ = figure_in_frame(Frame("north", "true", "", "n"), found, start)
+        assert laid["B"] == pytest.approx(at["B"])
+        assert laid["C"] == pytest.approx(turn_stations(0.4)["C"])
+
+
+def test_control_lays_the_figure_by_all_of_it_and_the_point_nearest_the_start_holds_it():
+    at = {name: (300.0 + x, 500.0 + y) for name, (x, y) in turn_stations(0.7).items()}
+    found = [one for name in "BCA" for one in control(name, *at[name])]
+    laid, numbers = figure_in_frame(Frame("grid", "grid", "", "n"), found, FIRST)
+
+    assert numbers == {4, 5}  # A's
+    for name in AT:
+        assert laid[name] == pytest.approx(at[name])
+
+
+@pytest.mark.parametrize(
+    ("sds", "longer", "chosen"),
+    [
+        ((0.02, 0.01), 9.0, 1),  # the surer one
+        ((0.01, 0.01), 9.0, 0),  # the longer one of two as sure
+        ((0.01, 0.01), 0.000004, 0),
+        ((0.01, 0.01), 0.0000004, 1),  # of two lines as long to a micrometre the smaller bearing
+    ],
+)
+def test_the_surest_bearing_turns_the_figure_the_longest_of_those_as_sure(sds, longer, chosen):
+    at = {"A": (10.0, 5.0), "B": (60.0 + longer, 5.0), "C": (10.0, 55.0)}
+    found = [bearing("A", "B", 2.0, sd=sds[0]), bearing("A", "C", 0.3, sd=sds[1])]
+    laid, numbers = figure_in_frame(
+        Frame("north", "true", "", "n"), found, Start(at, frozenset(), {}, (), (), handed=True)
+    )
+
+    assert numbers == {chosen}
+    end, turn = (("B", 2.0), ("C", 0.3))[chosen]
+    assert atan2(laid[end][0] - laid["A"][0], laid[end][1] - laid["A"][1]) == pytest.approx(turn)
+
+
+def test_a_bearing_of_a_line_that_is_all_there_is_counts():
+    start = Start({"A": (0.0, 0.0), "B": (50.0, 0.0)}, frozenset(), {}, (), (), handed=True)
+    found = [bearing("A", "C", 1.0), bearing("A", "B", 0.0)]
+
+    assert figure_in_frame(Frame("north", "true", "", "n"), found, start)[1] == {1}
+    assert held_parameters(found, start.positions, (0, 1)) == (0, 1)
+    assert held_parameters(found[:1], start.positions, (0, 1)) == (0, 1, 3)

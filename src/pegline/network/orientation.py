@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from math import atan2, cos, hypot, sin, sqrt
+from math import atan2, cos, dist, hypot, sin, sqrt
 from typing import Final
 
 import numpy as np
@@ -39,7 +39,7 @@ def control_at_one_place(observations: Sequence[Observation]) -> Iterator[Findin
     known = _known_places(control)
     for number, (name, (x, y)) in enumerate(known.items()):
         for other, (u, v) in list(known.items())[:number]:
-            if hypot(x - u, y - v) < ONE_CONTROL_POINT:
+            if dist((x, y), (u, v)) < ONE_CONTROL_POINT:
                 yield Finding(
                     "control-at-one-place",
                     f"{other} and {name} have the same control coordinates, which one of them was given by mistake;"
@@ -70,7 +70,7 @@ def figure_in_frame(frame: Frame, observed: Sequence[Observation], begun: Start)
     if len(known) > 1:
         pair = _far_apart(known, at)
         numbers = {n for n, one in control if one.station == pair[0]}
-        return _onto(at, known, [*known]), numbers
+        return _onto(at, known), numbers
     numbers = {n for n, _ in control}
     if bearings:
         turn, number = _best_bearing(bearings, at)
@@ -104,13 +104,9 @@ def _known_places(control: Sequence[tuple[int, ControlCoordinate]]) -> dict[str,
 def _far_apart(known: dict[str, XY], at: dict[str, XY]) -> tuple[str, str]:
     """Return the two control points farthest apart, the one nearer the start of the base line first."""
     names = list(known)
-    _, one, other = max(
-        (round(hypot(known[a][0] - known[b][0], known[a][1] - known[b][1]), 6), a, b)
-        for i, b in enumerate(names)
-        for a in names[:i]
-    )
+    _, one, other = max((round(dist(known[a], known[b]), 6), a, b) for i, b in enumerate(names) for a in names[:i])
     first = next(iter(at.values()))
-    far = {name: hypot(at[name][0] - first[0], at[name][1] - first[1]) for name in (one, other)}
+    far = {name: dist(at[name], first) for name in (one, other)}
     return (one, other) if far[one] <= far[other] else (other, one)
 
 
@@ -118,20 +114,24 @@ def _best_bearing(bearings: Sequence[tuple[int, LineBearing]], at: dict[str, XY]
     """Return the turn (clockwise) by the surest bearing, the longest of equally sure ones, and its number."""
 
     def rank(item: tuple[int, LineBearing]) -> tuple[float, float, float]:
-        (x, y), (u, v) = at[item[1].start], at[item[1].end]
-        return (item[1].booking.sd, -round(hypot(u - x, v - y), 6), item[1].booking.value)
+        _, one = item
+        return (one.booking.sd, -round(dist(at[one.start], at[one.end]), 6), one.booking.value)
 
     number, best = min(bearings, key=rank)
-    (x, y), (u, v) = at[best.start], at[best.end]
-    return best.booking.value - atan2(u - x, v - y), number
+    return _turn(best, at), number
 
 
-def _onto(at: Mapping[str, XY], known: dict[str, XY], names: Sequence[str]) -> dict[str, XY]:
+def _turn(one: LineBearing, at: Mapping[str, XY]) -> float:
+    """Return by how much a figure is turned for a bearing, clockwise, radians."""
+    (x, y), (u, v) = at[one.start], at[one.end]
+    return one.booking.value - atan2(u - x, v - y)
+
+
+def _onto(at: Mapping[str, XY], known: Mapping[str, XY]) -> dict[str, XY]:
     """Turn and move the figure onto control points, by least squares."""
-    own = np.array([complex(*at[name]) for name in names])
-    theirs = np.array([complex(*known[name]) for name in names])
-    turn = np.vdot(own - own.mean(), theirs - theirs.mean())
-    turn /= abs(turn) or 1.0
+    own = np.array([complex(*at[name]) for name in known])
+    theirs = np.array([complex(*place) for place in known.values()])
+    turn = np.exp(1j * np.angle(np.vdot(own - own.mean(), theirs - theirs.mean())))
     laid = {name: theirs.mean() + turn * (complex(*xy) - own.mean()) for name, xy in at.items()}
     return {name: (float(z.real), float(z.imag)) for name, z in laid.items()}
 
@@ -143,14 +143,11 @@ def _misfit(
     known = _known_places(control)
     total = 0.0
     if len(known) > 2:
-        laid = _onto(at, known, [*known])
+        laid = _onto(at, known)
         sds = {one.station: one.booking.sd for _, one in control}
-        total += sum((hypot(laid[n][0] - x, laid[n][1] - y) / sds[n]) ** 2 for n, (x, y) in known.items())
+        total += sum((dist(laid[name], place) / sds[name]) ** 2 for name, place in known.items())
     if len(bearings) > 1:
-        turns = [
-            one.booking.value - atan2(at[one.end][0] - at[one.start][0], at[one.end][1] - at[one.start][1])
-            for _, one in bearings
-        ]
+        turns = [_turn(one, at) for _, one in bearings]
         mean = sum(complex(cos(turn), sin(turn)) for turn in turns)
         away = (complex(cos(turn), sin(turn)) / mean for turn in turns)
         total += sum((atan2(z.imag, z.real) / one.booking.sd) ** 2 for z, (_, one) in zip(away, bearings, strict=True))

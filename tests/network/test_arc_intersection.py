@@ -12,7 +12,6 @@ from pegline.network.arc_intersection import (
     meetings,
     point_between,
     settled_image,
-    twice_area,
 )
 
 
@@ -79,13 +78,6 @@ def test_arcs_that_touch_cut_at_a_least_sine_and_those_that_do_not_meet_at_none(
 )
 def test_an_image_is_meant_where_the_other_misfits_by_four_deviations_and_three_times_as_much(misfits, image):
     assert settled_image(misfits) == image
-
-
-def test_a_triangle_is_as_large_as_the_product_of_its_legs_and_to_the_left():
-    # From (1, 2) 5 along (3, 4) / 5, and 5 to the left of it.
-    assert twice_area((1.0, 2.0), (4.0, 6.0), (-3.0, 5.0)) == pytest.approx(25.0)
-    assert twice_area((1.0, 2.0), (4.0, 6.0), (5.0, -1.0)) == pytest.approx(-25.0)
-    assert twice_area((1.0, 2.0), (4.0, 6.0), (7.0, 10.0)) == pytest.approx(0.0)
 
 
 def test_a_point_between_lies_at_its_share_of_the_way():

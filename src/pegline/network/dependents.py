@@ -10,19 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from math import hypot
-from typing import Any, Final, NamedTuple, TypeGuard
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
+from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit
 from pegline.network.observation_types import (
-    Chainage,
     ControlCoordinate,
     Distance,
-    Oblique,
     Observation,
-    TieChainage,
     is_tie_chainage,
     with_value,
 )
@@ -46,7 +43,7 @@ __all__ = [
 
 
 class Rate(NamedTuple):
-    """What one unit of a change does to an observation: to its value, and to what its constants are made of."""
+    """What one unit of a change does to an observation: to its value, and to what its constant is made of."""
 
     value: float
     chainage: float = 0.0  #: of the foot of an oblique distance
@@ -65,13 +62,15 @@ def change_of(observations: Sequence[Observation], number: int) -> Change:
         return changes
     line, mark = carried
     for n, other in enumerate(observations):
-        if n == number or not _counts_on_piece(other) or other.booking.line != line:
+        piece = EQUATIONS[type(other)].piece
+        if n == number or piece is None or other.booking.line != line:
             continue
-        if other.end == mark:
+        _, start, end = other.points
+        if end == mark:
             changes[n] = Rate(0.0, length=1.0)  # its piece of the line ends later
-        elif other.start == mark:  # its piece starts later: it counts less, on a shorter one
-            by_value = isinstance(other, Chainage)
-            changes[n] = Rate(-1.0 if by_value else 0.0, 0.0 if by_value else -1.0, -1.0)
+        elif start == mark:  # its piece starts later: it counts less, on a shorter one
+            by_field = "chainage" in piece.fields
+            changes[n] = Rate(0.0 if by_field else -1.0, -1.0 if by_field else 0.0, -1.0)
     return changes
 
 
@@ -87,25 +86,16 @@ def join_changes(changes: Iterable[Change]) -> Change:
 
 def changed_by(one: Observation, rate: Rate, amount: float) -> Observation:
     """Return an observation after a change; one whose piece of the line would be nothing stays as it is."""
-    if not isinstance(one, Chainage | Oblique):
-        return with_value(one, one.booking.value + rate.value * amount)
-    length = one.length + rate.length * amount
-    if length <= 0:
+    piece = EQUATIONS[type(one)].piece
+    fields = {name: getattr(one, name) + getattr(rate, name) * amount for name in (piece.fields if piece else ())}
+    if fields and fields["length"] <= 0:
         return one
-    if isinstance(one, Chainage):
-        return replace(with_value(one, one.booking.value + rate.value * amount), length=length)
-    changed = replace(one, chainage=one.chainage + rate.chainage * amount, length=length)
-    return with_value(changed, one.booking.value + rate.value * amount)
+    return replace(with_value(one, one.booking.value + rate.value * amount), **fields)
 
 
 def dependents_of(observations: Sequence[Observation], number: int) -> tuple[int, ...]:
     """Return the numbers of the observations whose equations hold the value of another."""
     return tuple(n for n in change_of(observations, number) if n != number)
-
-
-def _counts_on_piece(one: Observation) -> TypeGuard[Chainage | Oblique]:
-    """Return whether an observation counts in proportion on a piece of its line."""
-    return isinstance(one, Chainage | Oblique) and not isinstance(one, TieChainage)
 
 
 def _carrying_line(one: Observation) -> tuple[str, str] | None:
@@ -143,28 +133,17 @@ def residual_rates(
     """
     carriers = {key: number for number, one in enumerate(observations) if (key := _carrying_line(one))}
     for row, one in enumerate(observations):
-        if not _counts_on_piece(one) or one.booking.line is None:
+        piece = EQUATIONS[type(one)].piece
+        if piece is None or one.booking.line is None:
             continue
-        by_chainage, by_length = _piece_rates(one, positions)
-        if isinstance(one, Oblique):
+        by_chainage, by_length = piece.rates(one, *(positions[name] for name in one.points))
+        if "chainage" in piece.fields:
             yield row, None, by_chainage
-        end = carriers.get((one.booking.line, one.end))
-        start = carriers.get((one.booking.line, one.start))
+        start, end = (carriers.get((one.booking.line, name)) for name in one.points[1:])
         if end is not None and end != row:
             yield row, end, by_length
         if start is not None and start != row:
             yield row, start, -by_chainage - by_length
-
-
-def _piece_rates(one: Chainage | Oblique, positions: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
-    """Return what the residual changes by for each metre of the chainage, and of the piece's length."""
-    (x, y), (px, py), (qx, qy) = (positions[name] for name in one.points)
-    dx, dy = qx - px, qy - py
-    if isinstance(one, Chainage):
-        return 1.0, -((x - px) * dx + (y - py) * dy) / (dx * dx + dy * dy)
-    ex, ey = x - px - one.share * dx, y - py - one.share * dy
-    along = (ex * dx + ey * dy) / (hypot(ex, ey) * one.length)
-    return along, -along * one.share
 
 
 FULL: Final = 300_000  #: entries of a matrix up to which a full one is quicker than a sparse one

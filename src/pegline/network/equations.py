@@ -8,11 +8,13 @@ positions in the metres of the frame.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import hypot
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.network.arc_intersection import XY
 from pegline.network.observation_types import (
     AngleAtStation,
     Chainage,
@@ -128,6 +130,32 @@ def square_equation(points: Array, numbers: Array) -> tuple[Array, Array]:
     return np.arctan2(cross, _dot(coming, going)), np.stack((-by_coming, by_coming - by_going, by_going), axis=1)
 
 
+def chainage_rates(one: Chainage, point: XY, start: XY, end: XY) -> tuple[float, float]:
+    """Return the derivatives of a chainage's residual to the chainage, and to the length of its piece."""
+    (x, y), (px, py), (qx, qy) = point, start, end
+    dx, dy = qx - px, qy - py
+    return 1.0, -((x - px) * dx + (y - py) * dy) / (dx * dx + dy * dy)
+
+
+def oblique_rates(one: Oblique, point: XY, start: XY, end: XY) -> tuple[float, float]:
+    """Return the derivatives of an oblique distance's residual to its chainage, and to the length of its piece."""
+    (x, y), (px, py), (qx, qy) = point, start, end
+    dx, dy = qx - px, qy - py
+    ex, ey = x - px - one.share * dx, y - py - one.share * dy
+    along = (ex * dx + ey * dy) / (hypot(ex, ey) * one.length)
+    return along, -along * one.share
+
+
+@record(frozen=True, slots=True)
+class Piece:
+    """How observations of one type count in proportion on a piece of their line: other readings change it."""
+
+    #: the fields of an observation whose ratio is its constant: what is above, and what is below where that is not 1
+    fields: tuple[str, ...]
+    #: from an observation and where its points stand: derivatives of its residual to its chainage and to the length
+    rates: Callable[[Any, XY, XY, XY], tuple[float, float]]
+
+
 @record(frozen=True, slots=True)
 class Equation:
     """How one type of observation is computed."""
@@ -139,18 +167,30 @@ class Equation:
     taped: bool = False  #: a length in the frame, which the frame's and the tape's scale turn into a reading
     angle: bool = False  #: computed less observed is an angle, taken between -pi and pi
     apart: tuple[tuple[int, int], ...] = ()  #: points that must not lie at one place, for its direction to be known
+    piece: Piece | None = None  #: what its constant is made of, where other readings are in that
+    read: bool = True  #: someone reads it off something; else it is a condition: in a line, or at a right angle
 
 
 EQUATIONS: Final[Mapping[type, Equation]] = {
     Distance: Equation(distance_equation, taped=True, apart=((0, 1),)),
-    Chainage: Equation(chainage_equation, lambda one: (one.length,), apart=((1, 2),)),
+    Chainage: Equation(
+        chainage_equation,
+        lambda one: (one.length,),
+        apart=((1, 2),),
+        piece=Piece(("length",), chainage_rates),
+    ),
     TieChainage: Equation(tie_chainage_equation, taped=True, apart=((1, 2),)),
-    Ranging: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),)),
-    Produced: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),)),
+    Ranging: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),), read=False),
+    Produced: Equation(offset_equation, lambda _: (1.0,), taped=True, apart=((1, 2),), read=False),
     Offset: Equation(offset_equation, lambda one: (one.side,), taped=True, apart=((1, 2),)),
-    Oblique: Equation(oblique_equation, lambda one: (one.share,), taped=True),
+    Oblique: Equation(
+        oblique_equation,
+        lambda one: (one.share,),
+        taped=True,
+        piece=Piece(("chainage", "length"), oblique_rates),
+    ),
     LineBearing: Equation(bearing_equation, angle=True, apart=((0, 1),)),
     ControlCoordinate: Equation(control_equation, lambda one: one.along),
     AngleAtStation: Equation(angle_equation, angle=True, apart=((0, 1), (1, 2))),
-    Square: Equation(square_equation, angle=True, apart=((0, 1), (1, 2))),
+    Square: Equation(square_equation, angle=True, apart=((0, 1), (1, 2)), read=False),
 }

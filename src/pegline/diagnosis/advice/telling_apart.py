@@ -33,9 +33,10 @@ from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
 from pegline.diagnosis.suspects.rows import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
+from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import MeasurementKind
 from pegline.network.linear_equations import Network
-from pegline.network.observation_types import ControlCoordinate, Produced, Ranging, Square, is_chain_line
+from pegline.network.observation_types import ControlCoordinate, is_chain_line
 from pegline.plane import Array
 from pegline.records import record
 
@@ -171,7 +172,7 @@ class _Options:
         off = variants.misclosures(np.array([one.parameters for one in verdicts]), amounts) * network.sds
         for number in dict.fromkeys(n for one in verdicts for n in one.hypothesis.numbers):
             observation = network.observations[number]
-            if not isinstance(observation, Ranging | Square | Produced | ControlCoordinate):
+            if EQUATIONS[type(observation)].read and not isinstance(observation, ControlCoordinate):
                 foretold = variants.value_of(number, amounts) - off[:, number]
                 sd = SPREAD_SIGMAS * observation.booking.sd
                 yield _Measurement(

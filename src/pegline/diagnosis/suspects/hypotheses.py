@@ -14,6 +14,7 @@ import numpy as np
 from pegline.diagnosis.suspects.slips import Slip
 from pegline.diagnosis.suspects.variants import Variant
 from pegline.network.dependents import Change, change_of, join_changes
+from pegline.network.equations import EQUATIONS
 from pegline.network.growing_figure import Hints
 from pegline.network.line_sides import IN_LINE, is_on_side
 from pegline.network.linear_equations import Network, linearise, misclosures
@@ -24,7 +25,6 @@ from pegline.network.observation_types import (
     Oblique,
     Observation,
     Offset,
-    Produced,
     Ranging,
     Square,
     is_chain_line,
@@ -104,7 +104,7 @@ class Situation:
     @cached_property
     def readings(self) -> tuple[int, ...]:
         """Return the numbers of the observations that someone read off something."""
-        return tuple(n for n, one in enumerate(self.observations) if not isinstance(one, Square | Ranging | Produced))
+        return tuple(n for n, one in enumerate(self.observations) if EQUATIONS[type(one)].read)
 
     @cached_property
     def lengths(self) -> tuple[int, ...]:

@@ -15,7 +15,7 @@ import numpy as np
 from pegline.network.dependents import Change
 from pegline.network.equations import EQUATIONS
 from pegline.network.linear_equations import Batch, Network
-from pegline.network.observation_types import Chainage, Oblique, Observation, TieChainage
+from pegline.network.observation_types import Observation
 from pegline.plane import Array, Ints, wrap_angle
 from pegline.records import record
 
@@ -132,6 +132,7 @@ class Variants:
         network, count, rows = self.network, len(self.variants), of.rows
         ones = [network.observations[row] for row in rows.tolist()]
         kind = type(ones[0])
+        piece = EQUATIONS[kind].piece
         points = np.tile(_points(network, ones), (count, 1, 1))
         above, below = (np.tile(part, (count, 1, 1)) for part in _constants(ones))
         rates = np.zeros((2, count, self.size, *above.shape[1:]))
@@ -142,12 +143,11 @@ class Variants:
                     at = place[number]
                     points[v, at] = _points(network, [one])[0]
                     above[v, at], below[v, at] = (part[0] for part in _constants([one]))
-            if kind in (Chainage, Oblique):
+            if piece:
                 for k, amount in enumerate(variant.amounts):
-                    for number, rate in amount.items():
-                        if number in place:
-                            pair = (rate.length, 0.0) if kind is Chainage else (rate.chainage, rate.length)
-                            rates[:, v, k, place[number], 0] = pair
+                    for number in amount.keys() & place.keys():
+                        parts = [getattr(amount[number], name) for name in piece.fields]
+                        rates[: len(parts), v, k, place[number], 0] = parts
         columns = self._columns(points, of)
         return _Batch(kind, rows, points, above, below, rates[0], rates[1], of.tapes, of.shared, of.shares, columns)
 
@@ -168,7 +168,7 @@ class Variants:
         """Return how much (v,) of its line (v, 2) lies before a tie station's chainage."""
         value = self.value_of(number, amounts)
         batch, at = self._place(number)
-        if batch.kind is TieChainage:
+        if EQUATIONS[batch.kind].piece is None:  # a chainage as it is read, in proportion to nothing
             return value * self.network.scale / np.maximum(np.hypot(line[:, 0], line[:, 1]), SHORTEST_LINE)
         length = batch.above[:, at, 0] + np.einsum("vk,vk->v", amounts, batch.above_rates[:, :, at, 0])
         return np.asarray(value / length)
@@ -238,7 +238,7 @@ class Variants:
         flat = where.reshape(-1, *where.shape[2:])
         value, jacobian = equation.function(flat, self._constants(batch, places, places.amounts))
         by_amounts = None
-        if self.size and batch.kind in (Chainage, Oblique) and batch.hangs(places.which):
+        if self.size and batch.hangs(places.which):
             moved = (
                 equation.function(flat, self._constants(batch, places, places.amounts + AMOUNT_STEP * unit))[0]
                 for unit in np.eye(self.size)[:, None]
@@ -259,7 +259,7 @@ class Variants:
     def _constants(self, batch: _Batch, places: _Places, amounts: Array) -> Array:
         """Return the constants (v m, j) of a batch's equations."""
         above, below = batch.above[places.which], batch.below[places.which]
-        if self.size and batch.kind in (Chainage, Oblique):
+        if self.size and EQUATIONS[batch.kind].piece:
             above = above + np.einsum("vk,vkmj->vmj", amounts, batch.above_rates[places.which])
             below = below + np.einsum("vk,vkmj->vmj", amounts, batch.below_rates[places.which])
         return np.asarray((above / below).reshape(above.shape[0] * above.shape[1], -1))
@@ -370,8 +370,9 @@ def _points(network: Network, ones: Sequence[Observation]) -> Ints:
 
 def _constants(ones: Sequence[Observation]) -> tuple[Array, Array]:
     """Return the constants (m, j) of observations of one type, as numerators and denominators."""
-    if isinstance(ones[0], Oblique):
-        pairs = np.array([(one.chainage, one.length) for one in ones if isinstance(one, Oblique)])
-        return pairs[:, :1], pairs[:, 1:]
-    numbers = np.array([EQUATIONS[type(one)].numbers(one) for one in ones], float).reshape(len(ones), -1)
+    equation = EQUATIONS[type(ones[0])]
+    if equation.piece:
+        parts = np.array([[getattr(one, name) for name in equation.piece.fields] for one in ones], float)
+        return parts[:, :1], parts[:, 1:] if parts.shape[1] > 1 else np.ones_like(parts)
+    numbers = np.array([equation.numbers(one) for one in ones], float).reshape(len(ones), -1)
     return numbers, np.ones_like(numbers)

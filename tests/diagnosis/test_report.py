@@ -1,6 +1,7 @@
 """The judgement in words: one verdict, the mistake with its reading, the checks in the book's own units."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -180,6 +181,18 @@ def test_the_likely_mistake_is_told_with_reading_probability_and_line():
 def test_what_to_do_now_follows_a_failed_check_and_nothing_else():
     assert list(do_now(survey(PADDOCK))) == ["Tape B-C again."]
     assert list(do_now(survey(SOUND))) == []
+
+
+def test_a_side_is_looked_at_first_where_it_is_suspected_first_and_not_where_a_reading_has_its_name():
+    found, place = survey(PADDOCK), Place("report.yaml", 4, 9)
+    side = Suspect("C", 2, place, "left of A-B", "right of A-B", None, True, 0.4)
+    known = Suspect("C", 1, place, "500000.0", "500001.0", None, True, 0.6, "control")
+    told = {
+        first.kind: list(do_now(replace(found, diagnosis=replace(found.diagnosis, suspects=(first, other), advice=()))))
+        for first, other in ((known, side), (side, known))
+    }
+    assert told["control"] == ["Compare the coordinates of C with their source."]
+    assert told[None] == ["Look on which side of its line C stands."]
 
 
 def test_a_check_that_fails_by_a_limit_too_fine_for_any_cause_is_measured_again():

@@ -49,6 +49,11 @@ class Suspect:
     kind: MeasurementKind | None = None  #: what kind of measurement the first is
     also: tuple[Also, ...] = ()  #: the other readings
 
+    @property
+    def is_side(self) -> bool:
+        """Return whether a side is suspected, which is looked at and not measured again."""
+        return self.kind is None and self.place is not None
+
 
 @record(frozen=True, slots=True)
 class Advice:

@@ -175,9 +175,9 @@ def do_now(survey: Survey) -> Iterator[str]:
     if survey.passed and survey.solved.checked is not None:
         return
     yield from (advice_sentence(each) for each in advice)
-    sided = [suspect.what for suspect in suspects if suspect.kind is None and suspect.reading]
-    if sided and suspects[0].what in sided:
-        yield f"Look on which side of its line {' and '.join(sided)} {'stand' if len(sided) > 1 else 'stands'}."
+    sides = [suspect.what for suspect in suspects if suspect.is_side]
+    if suspects and suspects[0].is_side:
+        yield f"Look on which side of its line {' and '.join(sides)} {'stand' if len(sides) > 1 else 'stands'}."
     elif suspects and not advice:
         yield _again(suspects[0])
     failed = [check for check in survey.adjustment.checks if check.kind == "witness" and not check.passed]

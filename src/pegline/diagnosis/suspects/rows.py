@@ -106,7 +106,7 @@ class Suspicion:
         rest = max(1.0 - sum(row.score or 0.0 for row in rows) - sound, 0.0)
         rows.append(_last_row(SOMETHING_ELSE, last + 1, rest))
         if sound >= LEAST_SHARE_TOLD:
-            return (*rows, _last_row(NOTHING_WRONG, last + 2, sound))
+            return (*rows, _last_row(NOTHING_WRONG, last + 2, sound, closes=True))
         rows[-1] = _last_row(SOMETHING_ELSE, last + 1, rest + sound)
         return tuple(rows)
 
@@ -176,8 +176,8 @@ class Suspicion:
         return [(one, group_of[id(one)]) for one in candidates]
 
 
-def _last_row(what: str, group: int, score: float) -> Suspect:
-    return Suspect(what, group, None, "", "", None, what == NOTHING_WRONG, score)
+def _last_row(what: str, group: int, score: float, *, closes: bool = False) -> Suspect:
+    return Suspect(what, group, None, "", "", None, closes, score)
 
 
 def _correlations(of: Situation, singles: Sequence[Candidate]) -> Array:

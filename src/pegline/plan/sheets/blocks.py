@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from math import cos, degrees, sin
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -41,14 +41,14 @@ __all__ = [
 NEEDLE_SD: Final = 0.4
 
 
-def other_norths(frame: Frame) -> list[tuple[str, float]]:
+def other_norths(frame: Frame) -> list[tuple[Literal["true", "magnetic"], float]]:
     """Return the other norths as angles east of the frame's, radians."""
     true = -frame.convergence if frame.north == "grid" and frame.convergence is not None else None
-    others = [] if true is None else [("True", true)]
+    others: list[tuple[Literal["true", "magnetic"], float]] = [] if true is None else [("true", true)]
     if frame.declination is not None and frame.north in ("grid", "true"):
-        others.append(("Magnetic", frame.declination + (true or 0.0)))
+        others.append(("magnetic", frame.declination + (true or 0.0)))
     if frame.declination is not None and frame.north == "magnetic":
-        others.append(("True", -frame.declination))
+        others.append(("true", -frame.declination))
     return others
 
 
@@ -56,7 +56,7 @@ def magnetic_bearing(frame: Frame, bearing: float) -> float | None:
     """Return what a compass reads along a bearing from the frame's north, radians; None where nobody knows."""
     if frame.north == "magnetic":
         return bearing
-    return next((bearing - east for name, east in other_norths(frame) if name == "Magnetic"), None)
+    return next((bearing - east for name, east in other_norths(frame) if name == "magnetic"), None)
 
 
 SHEET_CAUTION: Final = (
@@ -89,9 +89,9 @@ def north_block(pencil: Pencil, content: Content) -> None:
     pencil.paragraph(f"{turned} {frame.north} north.")
     for name, east in other_norths(frame):
         side = "east" if east > 0 else "west"
-        small = angle_text(east) if name == "True" else angle_text(east).rsplit("'", 1)[0] + "'"
-        year = f" in {content.solved.book.date.year}" if name == "Magnetic" and content.solved.book.date else ""
-        pencil.paragraph(f"{name} north lies {small} {side} of it{year}.")
+        small = angle_text(east) if name == "true" else angle_text(east).rsplit("'", 1)[0] + "'"
+        year = f" in {content.solved.book.date.year}" if name == "magnetic" and content.solved.book.date else ""
+        pencil.paragraph(f"{name.capitalize()} north lies {small} {side} of it{year}.")
 
 
 def north_point(pencil: Pencil, content: Content) -> None:
@@ -102,7 +102,7 @@ def north_point(pencil: Pencil, content: Content) -> None:
         _arrow(pencil, other_norths(content.solved.frame), content.turn)
 
 
-def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> None:
+def _arrow(pencil: Pencil, others: Iterable[tuple[str, float]], turn: float) -> None:
     """Draw the north point: a staff on a ring, a half-filled head, and thin arms to the other norths.
 
     It turns with the map; ``turn`` is anticlockwise, radians.
@@ -123,11 +123,11 @@ def _arrow(pencil: Pencil, others: Sequence[tuple[str, float]], turn: float) -> 
     pencil.stroke([at(0.0, top), at(2.4, top - 8.0), at(0.0, top - 6.2)], closed=True)
     pencil.stroke([at(-2.2, foot + 2.2), at(2.2, foot + 2.2)])
     for name, east in others:
-        reach = 16.0 if name == "True" else 13.0
+        reach = 16.0 if name == "true" else 13.0
         tip = (reach * sin(east), foot + 2.2 + reach * cos(east))
         pencil.stroke([at(0.0, foot + 2.2), at(*tip)])
         away = (1 if east > 0 else -1) * (1.4 + (2.0 if abs(east) < 0.1 else 0.0))
-        pencil.items.append(_words(name[0], *at(tip[0] + away, tip[1]), SMALL_TEXT_MM))
+        pencil.items.append(_words(name[0].upper(), *at(tip[0] + away, tip[1]), SMALL_TEXT_MM))
     pencil.gap(27.0)
 
 

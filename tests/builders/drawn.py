@@ -10,6 +10,7 @@ from random import Random
 
 import numpy as np
 
+from builders.records import fit_of
 from pegline.book.model import At, Book, BookedSheet, Feature, Line, Ring, Station, Through
 from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Diagnosis, Survey
@@ -193,6 +194,8 @@ class Drawn:
             None,
             None,
             (),
+            fit_of(solution),
+            fit_of(solution),
         )
 
     def _detail(self, book: Book) -> Detail:

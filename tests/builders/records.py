@@ -17,7 +17,10 @@ from pegline.frame.model import Frame
 from pegline.measures.offset import Row
 from pegline.measures.values import Length, Pair, Reading, Side
 from pegline.network.dependents import ParameterMoves
-from pegline.network.least_squares import Fit
+from pegline.network.least_squares import Fit, solve_network
+from pegline.network.linear_equations import build_network
+from pegline.network.model import Solution
+from pegline.network.observation_types import Booking, ControlCoordinate
 from pegline.reduction.model import (
     Ground,
     ReducedArc,
@@ -28,7 +31,19 @@ from pegline.reduction.model import (
     TapeConstants,
 )
 
-__all__ = ["KITE", "KITE_SIDES", "LAY_SD", "LOCAL", "SCALE_SD", "all_moves", "apart", "ground", "measure", "simulate"]
+__all__ = [
+    "KITE",
+    "KITE_SIDES",
+    "LAY_SD",
+    "LOCAL",
+    "SCALE_SD",
+    "all_moves",
+    "apart",
+    "fit_of",
+    "ground",
+    "measure",
+    "simulate",
+]
 
 XY = tuple[float, float]
 LAY_SD = 0.005  #: of one reading, metres
@@ -214,6 +229,18 @@ def simulate(
 def all_moves(fit: Fit, rates: Any) -> np.ndarray:
     """Return how all parameters (2 n + s, k) of a solution move for a unit of each of some readings (k, m)."""
     return ParameterMoves(fit, rates).of(np.arange(len(fit.network.held))[:, None], np.arange(rates.shape[0]))
+
+
+def fit_of(solution: Solution) -> Fit:
+    """Return a fit in which control puts every point where a solution made by hand has it."""
+    observed = [
+        ControlCoordinate(
+            Booking(name, "control", "control", ("station", name), value, SCALE_SD, None, place(400)), name, along
+        )
+        for name, position in zip(solution.names, solution.positions.tolist(), strict=True)
+        for value, along in zip(position, ((1.0, 0.0), (0.0, 1.0)), strict=True)
+    ]
+    return solve_network(build_network(solution.names, solution.stations, observed, {}, solution.positions))
 
 
 def _foot(at: Mapping[str, XY], ends: tuple[str, str], point: str) -> float:

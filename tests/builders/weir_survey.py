@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from builders.records import fit_of
 from pegline.book.model import At, Book, Curve, Feature, Line, Rectangle, Station, Tape
 from pegline.detail.model import Detail, OffsetFeet, Path, Points, Shape
 from pegline.diagnosis.model import Advice, Diagnosis, Survey, Suspect
@@ -253,6 +254,8 @@ def survey(**frame: Any) -> Survey:
         variance_factor=1.2,
         chi2_probability=0.27,
         unreliable=(),
+        fit=fit_of(solution),
+        plotting_fit=fit_of(solution),
     )
     names = tuple(POINTS)
     index = {name: row for row, name in enumerate(names)}

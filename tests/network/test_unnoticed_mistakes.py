@@ -36,25 +36,13 @@ def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
     assert unnoticed.smallest_noticed == {}
 
 
-def test_the_smallest_noticed_mistakes_alone_are_those_of_the_whole_and_none_without_the_solutions():
+def test_the_smallest_noticed_mistakes_alone_are_those_of_the_whole():
     book, reduction = measure(KITE | {"C-D": ("check", 72.182)}, sides=KITE_SIDES)
     adjustment = adjust(book, reduction, LOCAL)
     alone = smallest_noticed(adjustment)
 
     assert {booking.label for booking in alone} == {*KITE, "C-D"}
     assert alone == find_unnoticed(book, reduction, adjustment).smallest_noticed
-    assert smallest_noticed(replace(adjustment, fit=None)) == {}
-
-
-def test_without_the_solutions_nothing_is_called_checked():
-    book, reduction = measure(KITE, sides=KITE_SIDES)
-    adjustment = replace(adjust(book, reduction, LOCAL), fit=None)
-    unnoticed = find_unnoticed(book, reduction, adjustment)
-    assert (
-        unnoticed.distance("C"),
-        unnoticed.is_checked("C"),
-        unnoticed.smallest_noticed,
-    ) == (None, False, {})
 
 
 def test_a_check_over_one_triangle_says_nothing_of_the_other():

@@ -76,9 +76,8 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     BookError
         Arms of oblique offsets that do not meet, or shapes that cannot be made.
     """
-    fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
     ruler = Ruler(reduction, frame, adjustment.solution)
-    marks = Marks(reduction, fit) if fit and reduction.rows else None
+    marks = Marks(reduction, adjustment.delivered_fit) if reduction.rows else None
     points = place_points(reduction, ruler, marks, lambda gap: notation_of(book).small(gap))
     drawn, warnings = shapes(book, reduction, ruler, points)
     return Detail(points, drawn, place_offset_feet(reduction, ruler, points), warnings)

@@ -35,10 +35,10 @@ def something_fails(adjustment: Adjustment) -> bool:
 def fit_of_everything(adjustment: Adjustment) -> Fit | None:
     """Return the solution from everything that was measured, what fails included.
 
-    Where a gross error hinders that, what failed is left out; None where there is no network.
+    Where a gross error hinders that, what failed is left out; None where that hinders it too.
     """
     fit = adjustment.fit
-    if fit is None or fit.keep.all():
+    if fit.keep.all():
         return fit
     network = fit.network
     begin = np.concatenate((adjustment.adjusted.positions.ravel(), adjustment.adjusted.scales))

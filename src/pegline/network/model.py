@@ -136,17 +136,22 @@ class Adjustment:
     variance_factor: float | None
     chi2_probability: float | None
     unreliable: tuple[str, ...]  #: points whose ellipse is not to be trusted: the figure is too flat there
+    fit: Fit  #: the adjusted solution, for questions of the kind 'what if'
+    plotting_fit: Fit  #: the plotting solution; what only places it comes after the observations
     warnings: Sequence[Finding] = ()
     misfit: float = 0.0  #: square sum of all residuals over their standard deviations, what fails included
     missing: tuple[str, ...] = ()  #: points of a half-finished book that nothing fixes yet
     unfinished: bool = False  #: of a half-finished book: something is left out
-    fit: Fit | None = None  #: the adjusted solution, for questions of the kind 'what if'
-    plotting_fit: Fit | None = None  #: the plotting solution; what only places it comes after the observations
 
     @property
-    def network(self) -> Network | None:
+    def network(self) -> Network:
         """Return what was solved."""
-        return None if self.fit is None else self.fit.network
+        return self.fit.network
+
+    @property
+    def delivered_fit(self) -> Fit:
+        """Return the solution that is delivered, with its residuals and factor."""
+        return self.fit if self.delivered == "adjusted" else self.plotting_fit
 
     @property
     def solution(self) -> Solution:

@@ -55,7 +55,7 @@ def second_crossings(
         Sizes of a mistake that are looked at, metres.
     """
     plotting = adjustment.plotting_fit
-    if plotting is None or not names or not all(check.passed for check in adjustment.checks):
+    if not names or not all(check.passed for check in adjustment.checks):
         return
     network = plotting.network
     wanted, at = set(names), plotting.parameters[: 2 * len(network.names)].reshape(-1, 2)

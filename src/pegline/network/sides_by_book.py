@@ -63,8 +63,7 @@ def sides_by_book(adjustment: Adjustment, hints: Hints, unnoticed: Unnoticed) ->
     unnoticed
         For what is checked.
     """
-    plotting = adjustment.plotting_fit
-    if plotting is None or not adjustment.checks or not all(check.passed for check in adjustment.checks):
+    if not adjustment.checks or not all(check.passed for check in adjustment.checks):
         return ()
     figure = _Figure(adjustment, unnoticed)
     of_stations = _without_repeats(figure, list(_stations(figure, hints)))
@@ -83,16 +82,15 @@ class _Figure:
     scale: float = field(init=False)
 
     def __post_init__(self) -> None:
-        solution, network = self.adjustment.adjusted, self.adjustment.network
+        solution = self.adjustment.adjusted
         self.at = {name: (x, y) for name, (x, y) in zip(solution.names, solution.positions.tolist(), strict=True)}
         self.stations = frozenset(solution.names[: solution.stations])
-        self.scale = network.scale if network else 1.0
+        self.scale = self.adjustment.network.scale
 
     @cached_property
     def observations(self) -> Sequence[Observation]:
         """Return what was observed, witnesses too."""
-        fit = self.adjustment.plotting_fit
-        return fit.network.observations if fit else ()
+        return self.adjustment.plotting_fit.network.observations
 
     @cached_property
     def base(self) -> frozenset[str]:
@@ -121,9 +119,8 @@ class _Figure:
     @cached_property
     def placed_from(self) -> Mapping[str, list[str]]:
         """Return by station the others that a plan plotted by hand places it from, and those placed from it."""
-        fit = self.adjustment.plotting_fit
         others: dict[str, list[str]] = {}
-        for one, kept in zip(self.observations, [] if fit is None else fit.keep.tolist(), strict=True):
+        for one, kept in zip(self.observations, self.adjustment.plotting_fit.keep.tolist(), strict=True):
             if kept and isinstance(one, Distance) and self.stations.issuperset(one.points):
                 others.setdefault(one.start, []).append(one.end)
                 others.setdefault(one.end, []).append(one.start)

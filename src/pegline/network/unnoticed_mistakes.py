@@ -96,8 +96,6 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
         The solved network. A check that agrees by choice notices nothing but mistakes in its own reading.
     """
     plotting, adjusted = adjustment.plotting_fit, adjustment.fit
-    if plotting is None or adjusted is None:
-        return Unnoticed({}, {}, {}, LEAST_LIMIT, ())
     observations, scale = adjusted.network.observations, adjusted.network.scale
     compared = _compared(adjustment)
     mistakes, first_checks = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
@@ -126,8 +124,6 @@ def smallest_noticed(adjustment: Adjustment) -> Mapping[Booking, float]:
     It is that of ``find_unnoticed``, without what the mistakes move.
     """
     plotting, adjusted = adjustment.plotting_fit, adjustment.fit
-    if plotting is None or adjusted is None:
-        return {}
     observations = adjusted.network.observations
     mistakes, _ = noticed_mistakes(plotting, len(observations), _compared(adjustment), adjustment.critical)
     return _by_reading(adjustment, observations, mistakes)

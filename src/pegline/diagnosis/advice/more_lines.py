@@ -86,8 +86,6 @@ class MoreLines:
         """
         adjustment = self.solved.adjustment
         plotting, network = adjustment.plotting_fit, adjustment.network
-        if plotting is None or network is None:
-            return np.full(len(rows), inf)
         count = len(network.observations)
         number = next(n for n, one in enumerate(network.observations) if one.booking == reading)
         rates = Readings.of(plotting, count).rates[[number]]

@@ -267,7 +267,8 @@ def insert_rows(database: Connection, layer: FilledLayer, first: Mapping[str, It
     """Insert the rows of a layer or table, with other columns before its own."""
     own = {column.name: _sqlite_values(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
-    columns = {**first, **{name: values for name, values in own.items() if values.count(None) < len(values)}}
+    known = {name: values for name, values in own.items() if any(value is not None for value in values)}
+    columns = {**first, **known}
     names, marks = ", ".join(f'"{name}"' for name in columns), ", ".join("?" * len(columns))
     database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*columns.values(), strict=True))
 

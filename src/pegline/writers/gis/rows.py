@@ -39,8 +39,9 @@ Columns = dict[str, list[Value]]
 Rows = tuple[Shapes, Columns]
 Numbers = NDArray[np.int64]
 
-#: Corners of a drawn ellipse.
-CORNERS = 36
+#: Corners of a drawn ellipse: its sides lie inside by 0.9 % of its semi-axis at most, on paper less than half the
+#: thinnest line's width (0.13 mm) where it is up to 15 mm across. Ellipses are most of a large file.
+CORNERS = 24
 #: Two places nearer one another than this are one, and no line runs between them, in the CRS's unit.
 ONE_PLACE = 1e-6
 
@@ -68,9 +69,14 @@ class Site:
         return point_places(self.survey)
 
     @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Return the names of stations, then points."""
+        return (*self.stations.names, *self.points.names)
+
+    @cached_property
     def numbers(self) -> Mapping[str, int]:
         """Return the row of ``positions`` of each place."""
-        return {name: number for number, name in enumerate((*self.stations.names, *self.points.names))}
+        return {name: number for number, name in enumerate(self.names)}
 
     @cached_property
     def metres(self) -> Array:
@@ -122,16 +128,36 @@ class Site:
         pages = self.pages.of(sources)
         return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
 
-    def trust(self, points: Iterable[Iterable[str]]) -> Columns:
-        """Return what the checks say of rows, each by the stations and points that it hangs on."""
-        unnoticed, unreliable = self.survey.solved.unnoticed, self.survey.solved.unreliable
+    @cached_property
+    def movements(self) -> Array:
+        """Return how far an unnoticed mistake could have moved each place (n + 1,), metres; last, of none, infinite."""
+        movements = self.survey.solved.unnoticed.movements
+        return np.array([*(movements.get(name, inf) for name in self.names), inf])
+
+    @cached_property
+    def unreliable(self) -> NDArray[np.bool_]:
+        """Tell of each place (n + 1,) whether its accuracy cannot be relied on; last, of none, that it can."""
+        unreliable = self.survey.solved.unreliable
+        return np.array([*(name in unreliable for name in self.names), False])
+
+    def trust(self, places: Numbers) -> Columns:
+        """Return what the checks say of rows, each by its place."""
+        return self._trust_columns(self.movements[places], self.unreliable[places])
+
+    def trust_in_all(self, points: Iterable[Iterable[str]]) -> Columns:
+        """Return what the checks say of rows, each by all the stations and points that it hangs on."""
         rows = [tuple(names) for names in points]
-        movements = unnoticed.movements
-        farthest = [max([movements.get(name, inf) for name in names], default=inf) for names in rows]
+        places, row_of_place = self.of(chain.from_iterable(rows)), np.repeat(np.arange(len(rows)), [*map(len, rows)])
+        farthest, unreliable = np.zeros(len(rows)), np.zeros(len(rows), bool)
+        np.maximum.at(farthest, row_of_place, self.movements[places])
+        np.logical_or.at(unreliable, row_of_place, self.unreliable[places])
+        return self._trust_columns(farthest, unreliable)
+
+    def _trust_columns(self, movements: Array, unreliable: NDArray[np.bool_]) -> Columns:
         values: list[list[Value]] = [
-            [not names or movement <= unnoticed.limit for names, movement in zip(rows, farthest, strict=True)],
-            [None if distance == inf else distance for distance in farthest],
-            [unreliable.isdisjoint(names) for names in rows],
+            (movements <= self.survey.solved.unnoticed.limit).tolist(),
+            [None if movement == inf else movement for movement in movements.tolist()],
+            (~unreliable).tolist(),
         ]
         return dict(zip((column.name for column in TRUST_COLUMNS), values, strict=True))
 
@@ -166,7 +192,7 @@ def stations_rows(site: Site) -> Rows:
         "line": [tie.line if tie else None for tie in ties],
         "at": [tie.chainages[0] if tie else None for tie in ties],
         **site.whereabouts(map(site.places.get, names)),
-        **site.trust([name] for name in names),
+        **site.trust(numbers),
     }
 
 
@@ -183,7 +209,7 @@ def chain_lines_rows(site: Site) -> Rows:
         "length": [length if both else None for length, both in zip(lengths.tolist(), placed, strict=True)],
         "note": [line.booked.note for line in lines],
         **site.whereabouts(line.booked.place for line in lines),
-        **site.trust((line.start, line.end) for line in lines),
+        **site.trust_in_all((line.start, line.end) for line in lines),
     }
 
 
@@ -193,7 +219,7 @@ def detail_points_rows(site: Site) -> Rows:
     Of a point feature the row has all that the book says; of a larger one its name and kind.
     """
     alone, through = features_of_points(site.survey)
-    names, count = (*site.stations.names, *site.points.names), len(site.stations.names)
+    names, count = site.names, len(site.stations.names)
     standing = [
         *((count + number, each) for number, name in enumerate(site.points.names) for each in alone.get(name, (None,))),
         *((number, each) for number, name in enumerate(site.stations.names) for each in alone.get(name, ())),
@@ -206,7 +232,7 @@ def detail_points_rows(site: Site) -> Rows:
         "feature": [each.name if each else None for each in features],
         **_accuracy(site, numbers),
         **{key: [values[number] for number, _ in standing] for key, values in _first_row_columns(site).items()},
-        **site.trust([names[number]] for number, _ in standing),
+        **site.trust(numbers),
     }
     for row, (_, each) in enumerate(standing):
         if each:
@@ -267,7 +293,7 @@ def _features(site: Site, shapes: list[Shape]) -> Columns:
         "kind": [shape.kind for shape in shapes],
         **{key: [each.get(key) for each in facts] for key in dict.fromkeys(chain.from_iterable(facts))},
         **site.whereabouts(shape.place for shape in shapes),
-        **site.trust(site.survey.detail.points_under(shape) for shape in shapes),
+        **site.trust_in_all(site.survey.detail.points_under(shape) for shape in shapes),
     }
 
 
@@ -298,9 +324,9 @@ def offsets_rows(site: Site) -> Rows:
     arms = [
         (row, row.chainages[arm], row.offsets[arm].length) for row, arm in zip(rows, feet.arms.tolist(), strict=True)
     ]
-    reached = site.positions[site.of(row.name for row in rows)]
+    reached = site.of(row.name for row in rows)
     begins = (feet.positions + np.array(site.survey.frame.origin)) / site.unit
-    return lines_between(begins, reached, np.ones(len(arms), bool)), {
+    return lines_between(begins, site.positions[reached], np.ones(len(arms), bool)), {
         "name": [row.name for row, *_ in arms],
         "form": [row.form for row, *_ in arms],
         "line": [row.line for row, *_ in arms],
@@ -309,7 +335,7 @@ def offsets_rows(site: Site) -> Rows:
         "method": [_method(book, row) for row, *_ in arms],
         "note": [row.booked.note for row, *_ in arms],
         **site.whereabouts(row.booked.place for row, *_ in arms),
-        **site.trust([str(row.name)] for row, *_ in arms),
+        **site.trust(reached),
     }
 
 
@@ -334,17 +360,17 @@ def witnesses_rows(site: Site) -> Rows:
         ],
         "note": [each.note for _, each, _ in pairs],
         **site.whereabouts(each.place for _, each, _ in pairs),
-        **site.trust([peg] for peg, *_ in pairs),
+        **site.trust(pegs),
     }
 
 
 def ellipses_rows(site: Site) -> Rows:
     figures = site.accuracy[:, 2:]
     return ellipse_shapes(site.metres, figures, site.unit), {
-        "name": [*site.stations.names, *site.points.names],
+        "name": [*site.names],
         "kind": ["station"] * len(site.stations.names) + ["point"] * len(site.points.names),
         **dict(zip((column.name for column in ACCURACY_COLUMNS[2:]), figures.T.tolist(), strict=True)),
-        **site.trust([name] for name in (*site.stations.names, *site.points.names)),
+        **site.trust(np.arange(len(site.names))),
     }
 
 

@@ -9,6 +9,7 @@ import dataclasses
 import datetime
 from collections.abc import Mapping
 from dataclasses import field
+from functools import cached_property
 from typing import Annotated, Any, Final, Literal
 
 from pegline.book.feature import FEATURES, OWN_KINDS, Feature, OwnKind
@@ -227,7 +228,7 @@ LINES: Final = mapping(
 # -- the whole ---------------------------------------------------------------------------------------
 
 
-@record(frozen=True, slots=True)
+@record(frozen=True, slots=False)
 class Book:
     """One survey as booked."""
 
@@ -329,7 +330,7 @@ class Book:
         """Return its title; without one the name of its file, less the ending."""
         return self.title or self.file.rsplit(".", 1)[0]
 
-    @property
+    @cached_property
     def station_names(self) -> tuple[str, ...]:
         """Return every station, as they appear: tie stations, and ends of lines but for detail lines."""
         names: dict[str, None] = {}

@@ -91,25 +91,30 @@ def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
         "tape": ("tape", book.tapes.keys()),
         "kind": ("kind", KINDS.keys() | book.kinds.keys()),
     }
-    used_names = {named.name for named in known.log.used}
-    times = Counter((named.realm, named.name) for named in known.log.used)
+    used = known.log.used
+    unknown = [named for named in used if named.realm in realms and named.name not in realms[named.realm][1]]
+    if not unknown:
+        return
+    used_names = {named.name for named in used}
+    times = Counter((named.realm, named.name) for named in used)
     doubted: set[str] = set()
     awaited: set[tuple[str, str]] = set()
-    for realm, name, place in known.log.used:
-        if realm in realms and name not in realms[realm][1] and not _is_lost(name, known.log):
-            what, names = realms[realm]
-            hints -= 1
-            hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
-            if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
-                hint = f", but {back}; write that, for the line's key gives its direction"
-            slip = realm == "kind" and nearest(name, KINDS, likeness=SLIP_LIKENESS) is not None
-            slip = slip or _is_misspelt(name, names, times[realm, name], used_names)
-            if slip or known.log.is_written(*DEFINED_IN[realm]):
-                yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
-                yield from _slip_of_a_definition(what, name, _places(realm, book, known), used_names | doubted, doubted)
-            elif (realm, name) not in awaited:  # all its rows wait for the same
-                awaited.add((realm, name))
-                yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
+    for realm, name, place in unknown:
+        if _is_lost(name, known.log):
+            continue
+        what, names = realms[realm]
+        hints -= 1
+        hint = _hint(what, name, names) if hints >= 0 else "; check its spelling"
+        if realm == "line" and (back := "-".join(reversed(name.split("-")))) in names:
+            hint = f", but {back}; write that, for the line's key gives its direction"
+        slip = realm == "kind" and nearest(name, KINDS, likeness=SLIP_LIKENESS) is not None
+        slip = slip or _is_misspelt(name, names, times[realm, name], used_names)
+        if slip or known.log.is_written(*DEFINED_IN[realm]):
+            yield Finding(f"unknown-{realm}", f"there is no {what} {quote(name)}{hint}", place)
+            yield from _slip_of_a_definition(what, name, _places(realm, book, known), used_names | doubted, doubted)
+        elif (realm, name) not in awaited:  # all its rows wait for the same
+            awaited.add((realm, name))
+            yield Finding(NOT_YET, f"there is no {what} {quote(name)} yet{hint}", place)
 
 
 def _is_misspelt(name: str, names: Set[str], times: int, used_names: Set[str]) -> bool:

@@ -532,6 +532,42 @@ def test_the_list_keeps_what_is_of_the_same_book_and_drops_what_is_of_an_earlier
     assert listed("two", "b" * 64) == ["plot.two"]
 
 
+def _sheets(count):
+    def write(plan, path):
+        for number in range(1, count + 1):
+            sheet = path if count == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}")
+            sheet.write_text(f"{number} of {count}")
+
+    return write
+
+
+@pytest.mark.parametrize("sha256", ["a" * 64, "b" * 64], ids=["the same book", "a later state of it"])
+def test_sheets_of_an_earlier_plan_that_had_more_or_fewer_are_taken_away(tmp_path, sha256):
+    def files_left(count, name="svg"):
+        publish(PLAN, tmp_path, "plot", [name], {name: _sheets(count)}, origin=Origin("plot.yaml", sha256))
+        assert set(FileList.read(tmp_path / f"plot{ENDING}").files) <= set(_names_left(tmp_path))
+        return [file for file in _names_left(tmp_path) if file != f"plot{ENDING}"]
+
+    publish(PLAN, tmp_path, "plot", ["svg"], {"svg": _sheets(1)}, origin=Origin("plot.yaml", "a" * 64))
+    assert files_left(3) == ["plot-1.svg", "plot-2.svg", "plot-3.svg"]
+    assert files_left(2) == ["plot-1.svg", "plot-2.svg"]
+    assert files_left(1, "png") == ["plot-1.svg", "plot-2.svg", "plot.png"]
+    assert files_left(1) == ["plot.png", "plot.svg"]
+
+
+def test_a_sheet_that_somebody_changed_or_of_another_book_stays(tmp_path):
+    def written(count, stem="plot"):
+        publish(PLAN, tmp_path, stem, ["svg"], {"svg": _sheets(count)}, origin=Origin(f"{stem}.yaml", "a" * 64))
+
+    written(1)
+    written(1, "plot-7")
+    (tmp_path / "plot.svg").write_text("with a note by hand")
+    written(2)
+
+    assert {"plot.svg", "plot-1.svg", "plot-2.svg", "plot-7.svg"} <= set(_names_left(tmp_path))
+    assert [*FileList.read(tmp_path / f"plot{ENDING}").files] == ["plot-1.svg", "plot-2.svg"]
+
+
 def test_the_list_has_a_line_for_each_file_that_a_person_can_read():
     text = FileList(Origin("plot.yaml", "c" * 64), {"b": "2", "a": "1"}, {"a": "0"}, version="1.0").text()
 

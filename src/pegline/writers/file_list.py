@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Container, Mapping
+import re
+from collections.abc import Collection, Container, Mapping
 from dataclasses import field
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -63,8 +64,26 @@ class FileList:
         """
         if (self.origin, self.version) != (origin, __version__):
             return {}
-        others = {name: sha256 for name, sha256 in self.files.items() if name not in but}
-        return {name: sha256 for name, sha256 in others.items() if sha256_of(folder / name) == sha256}
+        return _as_listed({name: sha256 for name, sha256 in self.files.items() if name not in but}, folder)
+
+    def superseded(self, folder: Path, stem: str, by: Collection[str]) -> dict[str, str]:
+        """Return the plan sheets that are as they were written, and in whose place others of their format stand now.
+
+        A plan of one sheet is STEM.svg, one of several STEM-1.svg, STEM-2.svg, …
+        """
+        sheet = re.compile(rf"{re.escape(stem)}(?:-\d+)?(\.\w+)", re.ASCII)
+        formats = {match[1] for match in map(sheet.fullmatch, by) if match}
+        sheets = {
+            name: sha256
+            for name, sha256 in {**self.replaced, **self.files}.items()
+            if name not in by and (match := sheet.fullmatch(name)) and match[1] in formats
+        }
+        return _as_listed(sheets, folder)
+
+
+def _as_listed(files: Mapping[str, str], folder: Path) -> dict[str, str]:
+    """Return the files that have the hash they are listed with."""
+    return {name: sha256 for name, sha256 in files.items() if sha256_of(folder / name) == sha256}
 
 
 def _text(value: Any) -> str:

@@ -227,17 +227,24 @@ def _write_each(
 def _keep_list_true(
     work_files: Sequence[Path], directory: Path, stem: str, work: Path, origin: Origin | None
 ) -> Iterator[None]:
-    """Keep the list of files true while they are moved: what they replace is in it until all are in place."""
+    """Keep the list of files true while they are moved: what they replace is in it until all are in place.
+
+    Sheets of an earlier plan that had more of them, or fewer, are then taken away.
+    """
     if origin is None:
         yield
         return
     place = directory / f"{stem}{ENDING}"
-    earlier = FileList.read(place)
-    kept = earlier.still_current(directory, origin, but={path.name for path in work_files}) if earlier else {}
+    earlier, names = FileList.read(place), {path.name for path in work_files}
+    superseded = earlier.superseded(directory, stem, names) if earlier else {}
+    kept = earlier.still_current(directory, origin, but=names | superseded.keys()) if earlier else {}
     files = kept | {path.name: sha for path in work_files if (sha := sha256_of(path))}
     replaced = {path.name: sha for path in work_files if (sha := sha256_of(directory / path.name))}
-    _place_list(FileList(origin, files, replaced), place, work)
+    _place_list(FileList(origin, files, replaced | superseded), place, work)
     yield
+    for name in superseded:
+        with suppress(OSError):  # some other program may have it open; the list does not name it any more
+            (directory / name).unlink()
     _sync(directory)
     _place_list(FileList(origin, files), place, work)
 

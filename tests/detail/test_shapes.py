@@ -105,6 +105,29 @@ def test_a_copy_of_a_lane_between_two_points():
     assert found["it"].perimeter == pytest.approx(30)
 
 
+@pytest.mark.parametrize(
+    ("limits", "vertices"),
+    [
+        ({"start": "P"}, [[110, 55], [125, 55], [125, 70]]),
+        ({"until": "P"}, [[100, 55], [110, 55]]),
+        ({}, [[100, 55], [125, 55], [125, 70]]),
+    ],
+)
+def test_a_copy_runs_from_and_to_the_ends_of_its_original_where_nothing_else_is_booked(limits, vertices):
+    lane, wall = feature("lane", "road edge", Through(("A", "B", "C"))), Wall(True, (), HERE)
+    copy = feature("it", "road edge", Parallel("lane", True, wall, **limits))
+    found, _ = draw_book(lane, copy, positions={**PEGS, "P": (110.0, 57.0)}, walls={"it": (ground(5.0),)})
+    assert found["it"].path.vertices == pytest.approx(np.array(vertices))
+
+
+def test_a_copy_of_a_ring_begins_at_a_point_and_goes_on_to_its_last_corner():
+    ring, wall = feature("plot", "boundary", Ring(("A", "B", "C", "D"))), Wall(True, (), HERE)
+    copy = feature("it", "fence", Parallel("plot", True, wall, start="P"))
+    found, _ = draw_book(ring, copy, positions={**PEGS, "P": (130.0, 60.0)}, walls={"it": (ground(2.0),)})
+    # From the middle of B-C by C and D back to A.
+    assert found["it"].path.vertices == pytest.approx(np.array([[128, 60], [128, 68], [102, 68], [102, 50]]))
+
+
 def test_a_copy_that_is_its_own_original_is_an_error():
     wall = Wall(True, (), HERE)
     two = [feature("a", "kerb", Parallel("b", True, wall)), feature("b", "kerb", Parallel("a", True, wall))]

@@ -8,9 +8,20 @@ import numpy as np
 import pytest
 from pyproj import Geod, Proj
 
-from pegline.errors import BookError
+from pegline.errors import BookError, Place
 from pegline.frame.choice import choose_frame
-from pegline.frame.control_mistakes import farthest_distances, other_digits
+from pegline.frame.control import KnownPoint
+from pegline.frame.control_mistakes import (
+    _digits,
+    _Fits,
+    _most_accused,
+    _other_unit,
+    farthest_distances,
+    mistakes,
+    other_digits,
+)
+from pegline.frame.crs import grid_of
+from pegline.measures.control import ControlPoint
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -282,3 +293,114 @@ def test_reach_is_the_shortest_way_along_the_lines() -> None:
 )
 def test_each_slip_of_a_digit_before_the_point_is_thought_of(text: str, slip: str, meant: set[float]) -> None:
     assert {other for what, other in other_digits(text) if what == slip} == meant
+
+
+HERE = Place("plot.yaml", 1, 1)
+
+
+def known_at(station: str, easting: float, northing: float = 5_700_000.0, sd: float = 0.1) -> KnownPoint:
+    return KnownPoint(station, easting, northing, sd, HERE)
+
+
+def test_what_the_lines_allow_is_their_length_with_a_hundredth_and_five_deviations_of_both_points() -> None:
+    # 1000 m along the lines: 1010 m, and 5 (0.1 m + 0.3 m) more.
+    fits = _Fits(grid_of("EPSG:32630"), {"A": {"A": 0.0, "B": 1000.0}}, None)
+    a = known_at("A", 500_000.0)
+    for away, together in ((1011.99, True), (1012.01, False), (-1011.99, True), (-1012.01, False)):
+        b = known_at("B", 500_000.0 + 0.6 * away, 5_700_000.0 - 0.8 * away, sd=0.3)
+        assert fits.together(a, b) is together
+        assert fits.together(a, b, beyond=5.0)
+    # No line reaches C: nothing is known of how far it may be.
+    assert fits.together(a, known_at("C", 900_000.0))
+
+
+def test_control_more_than_2_km_beyond_its_lines_is_told_before_anything_is_solved() -> None:
+    # A and B are 33.54 m apart by their line: 33.87 m and half a metre for five deviations of each, and 2 km.
+    taped = np.hypot(*np.subtract(on_grid("B"), on_grid("A")))
+    for beyond, told in ((1998.0, 0), (2002.0, 2)):
+        away = 1.01 * taped + 5 * 0.1 + beyond
+        findings = refusals(GOOD[0], grid_point("B", lambda e, n: (on_grid("A")[0] + away, on_grid("A")[1])))
+        assert len(findings) == told
+
+
+def test_a_point_may_lie_100_km_from_where_the_book_is_roughly() -> None:
+    # Along the middle meridian of the zone, where a degree of latitude at 51.5° is 111.25 km.
+    place = 500_000.0, 5_705_000.0
+    lon, lat = Proj("EPSG:32630")(*place, inverse=True)
+    for degrees_, near in ((0.89, True), (-0.89, True), (0.91, False), (-0.91, False)):
+        fits = _Fits(grid_of("EPSG:32630"), {}, (lon, lat + degrees_))
+        assert fits.on_earth(known_at("A", *place)) is near
+    assert _Fits(grid_of("EPSG:32630"), {}, None).on_earth(known_at("A", *place))
+
+
+def test_a_point_may_lie_50_km_outside_the_area_of_its_crs() -> None:
+    # Zone 30 ends on the meridian of Greenwich: at 51.5° north a degree of longitude is 69.4 km.
+    for degrees_, on_earth in ((0.70, True), (0.74, False)):
+        x, y = Proj("EPSG:32630")(degrees_, 51.5)
+        assert _Fits(grid_of("EPSG:32630"), {}, None).on_earth(known_at("A", x, y)) is on_earth
+
+
+def test_points_are_in_another_unit_where_every_line_says_so_within_a_fiftieth() -> None:
+    foot = 0.3048
+    for ratio, other in (
+        (foot, True),
+        (foot * 1.019, True),
+        (foot * 0.981, True),
+        (foot * 1.021, False),
+        (foot * 0.979, False),
+        (1 / foot, True),
+        (1.021 / foot, False),
+        (1.0, False),
+    ):
+        points = [known_at("A", 0.0), known_at("B", 100.0 * ratio), known_at("C", 0.0, 5_700_000.0 + 300.0 * ratio)]
+        assert _other_unit(points, {("A", "B"): 100.0, ("A", "C"): 300.0}) is other
+        assert _other_unit(points, {("A", "B"): 100.0, ("A", "C"): 0.0, ("A", "D"): 7.0}) is other
+    assert not _other_unit(points, {})
+    assert not _other_unit(points, {("A", "B"): 100.0, ("A", "C"): 300.0 / foot})
+
+
+def test_the_points_in_most_of_the_pairs_that_cannot_be_are_accused() -> None:
+    assert _most_accused({(0, 2), (1, 2)}, 3) == {2}
+    assert _most_accused({(0, 1)}, 3) == {0, 1}
+    assert _most_accused({(0, 1), (0, 2), (1, 3), (2, 3)}, 5) == {0, 1, 2, 3}
+
+
+def degrees_of(latitude: float, longitude: float) -> ControlPoint:
+    return ControlPoint("A", 0.1, HERE, latitude_deg=latitude, longitude_deg=longitude)
+
+
+def test_the_mistakes_that_are_thought_of_in_the_order_in_which_they_are_believed() -> None:
+    grid = grid_of("EPSG:32630")
+    on_grid_ = list(mistakes(ControlPoint("A", 0.1, HERE, easting=3048.0, northing=6096.0), grid))
+    assert [(each.words, each.point.crs) for each in on_grid_[:3]] == [
+        (f"the coordinates are of WGS 84 / UTM zone {zone}", f"WGS 84 / UTM zone {zone}")
+        for zone in ("29N", "31N", "30S")
+    ]
+    assert [(each.words, each.point.easting, each.point.northing) for each in on_grid_[3:6]] == [
+        ("easting and northing are exchanged", 6096.0, 3048.0),
+        ("the coordinates are in metres", pytest.approx(10_000), pytest.approx(20_000)),
+        ("the coordinates are in feet", pytest.approx(3048 * 0.3048), pytest.approx(6096 * 0.3048)),
+    ]
+    assert all("digit" in each.words for each in on_grid_[6:])
+    in_degrees = list(mistakes(degrees_of(51.5, -2.75), grid))
+    assert [(each.words, each.point.latitude_deg, each.point.longitude_deg) for each in in_degrees[:3]] == [
+        ("latitude and longitude are exchanged", -2.75, 51.5),
+        ("the longitude has the wrong sign (west is negative)", 51.5, 2.75),
+        ("the latitude has the wrong sign (south is negative)", -51.5, -2.75),
+    ]
+    # No latitude is more than 90°.
+    assert "exchanged" in next(mistakes(degrees_of(51.5, -90.0), grid)).words
+    assert "exchanged" not in next(mistakes(degrees_of(51.5, 90.5), grid)).words
+    # A point of a zone of its own is not looked for in others.
+    own = ControlPoint("A", 0.1, HERE, easting=3048.0, northing=6096.0, crs="EPSG:32629")
+    assert next(mistakes(own, grid)).words == "easting and northing are exchanged"
+
+
+def test_digits_are_thought_of_in_each_coordinate() -> None:
+    told = [(each.words, each.point) for each in _digits(ControlPoint("A", 0.1, HERE, easting=12.25, northing=34.5))]
+    assert ("two digits are exchanged in the easting", 21.25, 34.5) in [(w, p.easting, p.northing) for w, p in told]
+    assert ("two digits are exchanged in the northing", 12.25, 43.5) in [(w, p.easting, p.northing) for w, p in told]
+    told = [(each.words, each.point) for each in _digits(degrees_of(51.25, -12.5))]
+    placed = [(words, point.latitude_deg, point.longitude_deg) for words, point in told]
+    assert ("two digits are exchanged in the latitude", 15.25, -12.5) in placed
+    assert ("a wrong digit in the longitude", 51.25, -13.5) in placed

@@ -9,10 +9,17 @@ import numpy as np
 import pytest
 import yaml
 from builders.paths import PUBLISHED
-from pyproj import CRS, Geod
+from pyproj import CRS, Geod, Transformer
 
 from pegline.errors import BookError, Place
-from pegline.frame.control import bring_to_grid
+from pegline.frame.control import (
+    KnownPoint,
+    bring_to_grid,
+    common_shift_sd,
+    shift_findings,
+    shift_steps,
+    with_shift_accuracy,
+)
 from pegline.frame.crs import (
     distance_outside,
     elevation_factor,
@@ -21,10 +28,12 @@ from pegline.frame.crs import (
     geographic_crs,
     grid_bearing,
     grid_of,
+    ground_distance,
     line_scale,
+    other_zones,
     place_of,
 )
-from pegline.frame.datum_shift import to_wgs84, way_between
+from pegline.frame.datum_shift import DatumWay, to_wgs84, way_between
 from pegline.frame.north import convergence_words
 from pegline.measures.angles import degrees as read_degrees
 from pegline.measures.control import Control, ControlPoint
@@ -222,6 +231,50 @@ def test_a_line_to_nowhere_has_no_scale() -> None:
     assert line_scale(grid, (5e5, 5e6), (1e9, 1e9), height=0) is None
 
 
+@pytest.mark.parametrize("crs", ["EPSG:27700", "EPSG:2229", "EPSG:32733"])
+def test_the_scale_of_a_line_is_its_length_on_the_grid_over_that_in_space(crs: str) -> None:
+    grid, (lon, lat), height = grid_of(crs), GRIDS[crs], 4500.0
+    ends = [(lon, lat), (lon + 0.004, lat + 0.003)]
+    on_grid = [tuple(grid.metres_per_unit * v for v in grid.proj(*end)) for end in ends]
+    ellipsoid = grid.crs.ellipsoid
+    shape = f"+a={ellipsoid.semi_major_metre!r} +b={ellipsoid.semi_minor_metre!r}"
+    steps = f"+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step +proj=cart {shape}"
+    to_space = Transformer.from_pipeline(steps)
+    one, other = (np.array(to_space.transform(*end, height)) for end in ends)
+
+    expected = np.hypot(*np.subtract(*on_grid)) / np.linalg.norm(one - other)
+    assert line_scale(grid, on_grid[0], on_grid[1], height=height) == pytest.approx(expected, abs=1e-11)
+
+
+def test_a_ground_distance_is_that_of_the_geodesic() -> None:
+    # A minute of the equator is a nautical mile of the equator's own: a π / 10800.
+    assert ground_distance((10.0, 0.0), (10.0 + 1 / 60, 0.0)) == pytest.approx(6378137 * np.pi / 10800, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("crs", "zones"),
+    [
+        ("EPSG:32630", ["29N", "31N", "30S"]),
+        ("EPSG:32601", ["60N", "2N", "1S"]),
+        ("EPSG:32760", ["59S", "1S", "60N"]),
+        ("EPSG:27700", []),
+    ],
+)
+def test_the_zones_beside_one_go_round_the_earth(crs: str, zones: list[str]) -> None:
+    assert other_zones(grid_of(crs)) == [f"WGS 84 / UTM zone {zone}" for zone in zones]
+
+
+@pytest.mark.parametrize("radius", [6_370_997.0, 6_378_388.0])
+def test_a_sphere_of_the_earth_s_size_may_be_drawn_on(radius: float) -> None:
+    assert grid_of(f"+proj=tmerc +lon_0=9 +R={radius} +type=crs").metres_per_unit == 1
+
+
+@pytest.mark.parametrize("radius", [6_051_800.0, 6_357_000.0, 6_399_000.0])
+def test_a_grid_of_another_body_is_refused(radius: float) -> None:
+    with pytest.raises(BookError, match="another body than the earth"):
+        grid_of(f"+proj=tmerc +lon_0=9 +R={radius} +type=crs")
+
+
 def test_a_grid_in_us_feet_says_how_long_its_foot_is() -> None:
     assert grid_of("EPSG:2229").metres_per_unit == pytest.approx(1200 / 3937)
 
@@ -235,6 +288,9 @@ def test_a_grid_in_us_feet_says_how_long_its_foot_is() -> None:
         ("EPSG:3832", (-179.0, 10.0), 0),  # its area crosses the 180° meridian
         ("EPSG:3460", (-177.65, -17.0), 53.24),  # so does Fiji's: half a degree east of it, N cos φ of WGS 84
         ("EPSG:3460", (176.31, -17.0), 53.24),
+        ("EPSG:32630", (-3.0, 85.0), 111.7),  # a degree beyond 84° N, where a meridian's is 111.7 km long
+        ("EPSG:32730", (-3.0, -81.0), 111.7),
+        ("EPSG:32630", (-7.0, 84.5), 56.9),  # half a degree north and, at 84.5°, a degree of 10.7 km west
     ],
 )
 def test_how_far_a_place_lies_outside_the_area_of_use(crs: str, place: tuple[float, float], kilometres: float) -> None:
@@ -361,3 +417,25 @@ def test_points_in_grads_from_another_meridian_are_understood() -> None:
     first, second = bring_to_grid(control("EPSG:27572", paris, greenwich), [paris, greenwich], grid)
 
     assert (first.easting, first.northing) == pytest.approx((second.easting, second.northing), abs=0.01)
+
+
+def test_of_control_that_came_one_way_the_shift_is_common_and_of_other_control_it_is_in_the_weights() -> None:
+    way = DatumWay(None, 4.0, "a shift", (("better.tif", 0.1), ("good.tif", 1.0)))
+    exact = DatumWay(None, 0.0, "no change of datum")
+    one, two = (KnownPoint(name, 0.0, 0.0, 3.0, HERE, way) for name in "AB")
+    own, counted = KnownPoint("C", 0.0, 0.0, 3.0, HERE), KnownPoint("D", 0.0, 0.0, 3.0, HERE, exact)
+
+    assert common_shift_sd([one, two]) == 4.0
+    assert [each.sd for each in with_shift_accuracy([one, two])] == [3.0, 3.0]
+    assert common_shift_sd([one, two, own]) == 0.0
+    assert [each.sd for each in with_shift_accuracy([one, two, own, counted])] == [5.0, 5.0, 3.0, 3.0]
+    assert common_shift_sd([own]) == 0.0
+    # One warning for each way, at the first point that came by it.
+    together, apart = list(shift_findings([one, two])), list(shift_findings([own, one, two, counted]))
+    told = "control point A was transformed between datums (± 4 m (better.tif, good to 0.1 m, is not installed))"
+    assert [finding.text for finding in together] == [f"{told}, and positions on the earth are no better than that"]
+    assert [finding.text for finding in apart] == [f"{told}, so it counts less"]
+    assert [(step.what, step.value) for step in shift_steps([own, one, counted])] == [
+        ("control A", "good to 4 m"),
+        ("control D", "no change of datum"),
+    ]

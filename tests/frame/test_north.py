@@ -19,11 +19,18 @@ from pegline.frame import geomagnetism
 from pegline.frame.geomagnetism import field_at
 from pegline.frame.north import (
     attraction_by_station,
+    bearing_sd,
     convergence_words,
     disagreement,
     disagreement_limit,
+    dms,
     igrf_declination,
+    local_attraction,
+    place_in_degrees,
+    signed_dms,
+    turned_bearings,
 )
+from pegline.readers import parse_book
 
 #: What two models of one field may differ by, horizontally, a few years after the last data: nanotesla. At the places
 #: below it is 0.07° near the equator and 0.4° near the poles, where the needle's own pull is weak.
@@ -120,6 +127,53 @@ def test_without_the_package_of_the_coefficients_it_is_named(monkeypatch: pytest
 
 
 @pytest.mark.parametrize(
+    ("seconds", "written"),
+    [
+        (0.0, "0°00'00\""),
+        (0.4, "0°00'00\""),
+        (59.6, "0°01'00\""),
+        (3599.4, "0°59'59\""),
+        (3600 * 63 + 60 * 5 + 7, "63°05'07\""),
+        (3600 * 359 + 60 * 59 + 59.4, "359°59'59\""),
+        (3600 * 360 - 0.3, "0°00'00\""),
+        (-60.0, "359°59'00\""),
+        (3600 * 360 + 61, "0°01'01\""),
+    ],
+)
+def test_a_bearing_is_written_to_the_nearest_second_within_the_circle(seconds: float, written: str) -> None:
+    assert dms(radians(seconds / 3600)) == written
+
+
+def test_a_small_angle_is_written_with_its_sign() -> None:
+    for seconds, written in ((61.4, "+0°01'01\""), (-61.4, "-0°01'01\""), (0.3, "+0°00'00\""), (-0.3, "+0°00'00\"")):
+        assert signed_dms(radians(seconds / 3600)) == written
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [((0.0, 0.0), "0.00° N, 0.00° E"), ((-0.5, -0.5), "0.50° S, 0.50° W"), ((0.5, 0.5), "0.50° N, 0.50° E")],
+)
+def test_a_place_is_told_with_its_halves_of_the_earth(place: tuple[float, float], words: str) -> None:
+    assert place_in_degrees(longitude_deg=place[0], latitude_deg=place[1]) == words
+
+
+@pytest.mark.parametrize("pole", [90.0, -90.0])
+def test_at_a_pole_the_needle_is_asked_for_just_beside_it(pole: float) -> None:
+    beside = pole - 0.0001 if pole > 0 else pole + 0.0001
+    asked = [igrf_declination(longitude_deg=30.0, latitude_deg=at, day=day_of(2020.0)) for at in (pole, beside)]
+    assert asked[0] is not None
+    assert asked[0] == asked[1]
+
+
+def test_the_day_of_a_declination_is_its_noon() -> None:
+    day = datetime.date(2012, 5, 7)
+    found = igrf_declination(longitude_deg=8.0, latitude_deg=49.0, day=day)
+    east, north, _ = ppigrf.igrf(8.0, 49.0, 0.0, datetime.datetime(2012, 5, 7, 12))
+    # Of a year's change of some 9 minutes half a day is 0.7", which is 3.6e-6 radians.
+    assert found == pytest.approx(np.arctan2(east.item(), north.item()), abs=1e-7)
+
+
+@pytest.mark.parametrize(
     ("convergence", "words"),
     [
         (0.0, "true north is grid north"),
@@ -181,3 +235,54 @@ def test_where_no_line_agrees_with_itself_no_station_is_accused() -> None:
 def test_fore_and_back_are_compared_across_north() -> None:
     assert disagreement(radians(359), radians(178)) == pytest.approx(radians(-1))
     assert disagreement_limit(radians(1)) == pytest.approx(radians(4.2426), abs=1e-5)
+
+
+def bearings_of(text: str) -> Any:
+    known = "control: {crs: EPSG:32630, points: {A: {easting: 500000, northing: 5700000, accuracy: 1}}}"
+    lines = "A-B: {use: base, taped: 60}, A-C: {use: side, taped: 50}, C-B: {use: side, taped: 40}"
+    book = f"book: 1\nunit: m\nstations: {{C: {{left_of: A-B}}}}\nlines: {{{lines}}}\nnorth: {{{text}}}\n{known}\n"
+    return parse_book(book.encode(), "book.yaml").north
+
+
+def test_a_bearing_that_the_book_tells_nothing_of_is_as_good_as_its_kind() -> None:
+    for kind, told in (("magnetic", 1.0), ("true", 0.1), ("grid", 0.1)):
+        north = bearings_of(f"from: {kind}, bearings: {{A-B: 63}}")
+        assert bearing_sd(north) == pytest.approx(radians(told))
+    assert bearing_sd(bearings_of("from: true, accuracy: 0.25°, bearings: {A-B: 63}")) == pytest.approx(radians(0.25))
+
+
+def test_bearings_are_turned_within_the_circle_and_their_readings_meaned() -> None:
+    north = bearings_of("from: true, accuracy: 0.3°, bearings: {A-B: [359, 1, 3], B-C: 350}")
+    one, other = turned_bearings(north, north.bearings, radians(15))
+    assert (one.start, one.end, other.start, other.end) == ("A", "B", "B", "C")
+    assert degrees(one.booked) == pytest.approx(1)
+    assert [degrees(one.bearing), degrees(other.bearing)] == pytest.approx([16, 5])
+    assert [degrees(one.sd), degrees(other.sd)] == pytest.approx([0.3 / 3**0.5, 0.3])
+
+
+def test_a_needle_is_said_to_be_turned_where_it_is_by_more_than_a_bearing_is_good_to() -> None:
+    # A-B agrees with itself; at C the needle points 0.9°, or 1.1°, too far, where one reading is good to 0.25° or 1°.
+    for sd, off, told in ((0.25, 1.1, "at C (+1°06'00\")"), (0.25, 1.0, None), (0.5, 2.2, "at C (+2°12'00\")")):
+        north = bearings_of(
+            f"from: magnetic, accuracy: {sd}°, bearings: {{A-B: 60, B-A: 240, B-C: 330, C-B: {150 + off}}}"
+        )
+        found = [finding.text for finding in local_attraction(north, north.bearings)]
+        assert len(found) == (told is not None)
+        if told:
+            assert f"of B-C disagree by {off:.2f}°: the needle was turned {told};" in found[0]
+    nobody = bearings_of("from: magnetic, accuracy: 0.25°, bearings: {A-B: 60, B-A: 246}")
+    assert [f.text.split(";")[0] for f in local_attraction(nobody, nobody.bearings)] == [
+        "fore and back bearing of A-B disagree by 6.00°: iron was near A or B"
+    ]
+
+
+def test_a_line_agrees_with_itself_up_to_the_limit() -> None:
+    limit = disagreement_limit(0.01)
+    for share, agrees in ((0.999, True), (1.001, False)):
+        read = {("A", "B"): [1.0], ("B", "A"): [1.0 + pi + share * limit], ("B", "C"): [2.0], ("C", "B"): [2.1 + pi]}
+        turned, freed = attraction_by_station(read, 0.01)
+        assert bool(turned) == agrees
+        if agrees:
+            # What is off between fore and back is the needle's at C; A and B are taken as they are.
+            assert turned == pytest.approx({"A": 0.0, "B": 0.0, "C": -0.1})
+            assert freed["C", "B"] == pytest.approx(2.0 + pi)

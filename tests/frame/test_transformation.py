@@ -12,14 +12,18 @@ from builders import paths
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
+from scipy.stats import chi2
 
 from pegline.frame.transformation import (
     POINTS_NEEDED,
     TransformationKind,
+    _parameters,
     carry_points,
     centring_matrix,
     find_mix_up,
     fit,
+    matrix_of_parameters,
+    parameter_derivatives,
 )
 
 PUBLISHED = paths.PUBLISHED / "fitting"
@@ -259,3 +263,96 @@ def test_scale_and_turn_are_told_as_bearings_turn(turn: float, scale: float, eas
 
     assert fitted.scale == pytest.approx(scale, rel=1e-5)
     assert degrees(fitted.rotation) == pytest.approx(turn, abs=1e-3)
+
+
+PARAMETERS = {
+    "similarity": np.array([0.8, -0.6, 0.3, 0.2]),
+    "affine": np.array([0.82, 0.55, 0.3, -0.61, 0.79, 0.2]),
+    "projective": np.array([0.82, 0.55, 0.3, -0.61, 0.79, 0.2, 0.15, -0.25]),
+}
+
+
+@pytest.mark.parametrize("kind", POINTS_NEEDED)
+def test_points_move_with_the_parameters_and_with_themselves_as_small_changes_tell(kind: TransformationKind) -> None:
+    parameters, points = PARAMETERS[kind], SQUARE / 100
+    matrix, step = matrix_of_parameters(kind, parameters), 1e-6
+    assert _parameters(kind, matrix) == pytest.approx(parameters)
+
+    moves = [
+        carry_points(matrix_of_parameters(kind, parameters + off), points)
+        - carry_points(matrix_of_parameters(kind, parameters - off), points)
+        for off in step * np.eye(len(parameters))
+    ]
+    expected = np.stack(moves, axis=-1) / (2 * step)
+    assert parameter_derivatives(kind, points, parameters) == pytest.approx(expected, abs=1e-8)
+
+    fitted = fit(kind, points, carry_points(matrix, points), np.ones(6))
+    moves = [carry_points(matrix, points + off) - carry_points(matrix, points - off) for off in step * np.eye(2)]
+    expected = np.stack(moves, axis=-1) / (2 * step)
+    assert fitted.derivatives_at(points) == pytest.approx(expected, abs=1e-8)
+    # At the middle of the points an area grows by the square of the scale.
+    middle = fitted.derivatives_at(points.mean(axis=0))[0]
+    assert fitted.scale**2 == pytest.approx(abs(middle[0, 0] * middle[1, 1] - middle[0, 1] * middle[1, 0]))
+
+
+@pytest.mark.parametrize("kind", POINTS_NEEDED)
+def test_what_carried_points_are_good_to_is_what_the_errors_of_the_pairs_make_of_them(kind: TransformationKind) -> None:
+    sds, spots = np.array([0.01, 0.03, 0.02, 0.05, 0.04, 0.02]), np.array([[20.0, 30.0], [150.0, -40.0]])
+    target = carry_points(MATRICES[kind], SQUARE) - [512_000, 571]
+    step = 1e-3
+
+    def carried(off: Any) -> Any:
+        return fit(kind, SQUARE, target + off.reshape(6, 2), sds).carry(spots)
+
+    moves = np.stack([(carried(off) - carried(-off)) / (2 * step) for off in step * np.eye(12)], axis=-1)
+    expected = moves @ np.diag(np.repeat(sds**2, 2)) @ moves.swapaxes(1, 2)
+    assert fit(kind, SQUARE, target, sds).spread_at(spots) == pytest.approx(expected, rel=1e-4, abs=1e-8)
+
+
+@pytest.mark.parametrize("kind", ["similarity", "affine"])
+def test_the_test_of_a_pair_is_its_distance_from_what_the_others_say_over_what_that_is_good_to(
+    kind: TransformationKind,
+) -> None:
+    random = np.random.default_rng(3)
+    sds = np.array([0.01, 0.03, 0.02, 0.05, 0.04, 0.02])
+    target = carry_points(MATRICES[kind], SQUARE) + random.normal(size=(6, 2)) * sds[:, None]
+    fitted = fit(kind, SQUARE, target, sds)
+    for n in range(6):
+        keep = np.arange(6) != n
+        others = fit(kind, SQUARE[keep], target[keep], sds[keep])
+        off = target[n] - others.carry(SQUARE[n])
+        assert fitted.left_out()[n] == pytest.approx(off)
+        spread = others.spread_at(SQUARE[[n]])[0] + sds[n] ** 2 * np.eye(2)
+        assert fitted.tests[n] == pytest.approx(off @ np.linalg.solve(spread, off), rel=1e-6)
+    assert fitted.freedom == 12 - {"similarity": 4, "affine": 6}[kind]
+    assert fitted.variance_factor == pytest.approx(np.sum((fitted.residuals / sds[:, None]) ** 2) / fitted.freedom)
+
+
+def test_the_worst_pair_is_accused_from_the_limit_on_that_one_percent_of_sound_lists_reach() -> None:
+    limit = chi2.isf(0.01 / 6, 2)
+    target, off = carry_points(MATRICES["similarity"], SQUARE), np.array([0.6, -0.8])
+    once = fit("similarity", SQUARE, target + np.outer(np.arange(6) == 2, off), np.ones(6))
+    assert once.critical == pytest.approx(limit)
+    for share, wrong in ((0.999, None), (1.001, 2)):
+        size = np.sqrt(share * limit / once.tests[2])
+        assert fit("similarity", SQUARE, target + np.outer(np.arange(6) == 2, size * off), np.ones(6)).wrong == wrong
+
+
+def test_a_figure_is_brought_about_its_middle_and_to_a_size_of_one() -> None:
+    brought = carry_points(centring_matrix(SQUARE + [3e5, 5e6]), SQUARE + [3e5, 5e6])
+    assert brought.mean(axis=0) == pytest.approx([0, 0], abs=1e-9)
+    assert np.hypot(*brought.T).max() == pytest.approx(1)
+
+
+@pytest.mark.parametrize("kind", ["affine", "projective"])
+def test_points_a_hair_beside_one_line_are_refused_and_those_a_thousandth_beside_it_are_not(
+    kind: TransformationKind,
+) -> None:
+    along, beside = np.array([0, 100, 230, 310, 450.0]), np.array([1, -1, 1, 1, -1.0])
+    for share, refused in ((1e-9, True), (1e-3, False)):
+        points = np.stack([along, along / 3 + 450 * share * beside], axis=1)
+        if refused:
+            with pytest.raises(ValueError, match="too near one line"):
+                fit(kind, points, SQUARE[:5], np.ones(5))
+        else:
+            assert fit(kind, points, points, np.ones(5)).matrix == pytest.approx(np.eye(3), abs=1e-4)

@@ -319,8 +319,8 @@ def test_control_more_than_2_km_beyond_its_lines_is_told_before_anything_is_solv
     taped = np.hypot(*np.subtract(on_grid("B"), on_grid("A")))
     for beyond, told in ((1998.0, 0), (2002.0, 2)):
         away = 1.01 * taped + 5 * 0.1 + beyond
-        findings = refusals(GOOD[0], grid_point("B", lambda e, n: (on_grid("A")[0] + away, on_grid("A")[1])))
-        assert len(findings) == told
+        far = on_grid("A")[0] + away, on_grid("A")[1]
+        assert len(refusals(GOOD[0], grid_point("B", lambda _e, _n, far=far: far))) == told
 
 
 def test_a_point_may_lie_100_km_from_where_the_book_is_roughly() -> None:

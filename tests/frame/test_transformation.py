@@ -339,7 +339,8 @@ def test_the_worst_pair_is_accused_from_the_limit_on_that_one_percent_of_sound_l
 
 
 def test_a_figure_is_brought_about_its_middle_and_to_a_size_of_one() -> None:
-    brought = carry_points(centring_matrix(SQUARE + [3e5, 5e6]), SQUARE + [3e5, 5e6])
+    far = SQUARE + np.array([3e5, 5e6])
+    brought = carry_points(centring_matrix(far), far)
     assert brought.mean(axis=0) == pytest.approx([0, 0], abs=1e-9)
     assert np.hypot(*brought.T).max() == pytest.approx(1)
 

@@ -195,8 +195,8 @@ def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
 def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
     """Return the points of the network: each is its own parent."""
     rows = np.array([ruler.solution.index[name] for name in names], dtype=np.int64)
-    parents = coordinates(np.stack((rows, rows), axis=-1).reshape(-1, 2))
-    parents = np.column_stack((parents, parents[:, :1]))
+    own = coordinates(rows[:, None])
+    parents = np.column_stack((own, own, own[:, :1]))
     jacobian = np.zeros((len(rows), 2, 5))
     jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
     return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)))

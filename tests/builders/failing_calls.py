@@ -98,7 +98,7 @@ def main(root: Path, name: str, places: int) -> None:
 
 def state(folder: Path, new: dict[str, bytes]) -> str:
     """Return what a folder holds: 'old', 'new', 'mixed' where that is told of it, or what else it is."""
-    from pegline.commands.verify import verdicts_of
+    from pegline.commands.verify import states_of_files
 
     now = {name: (folder / name).read_bytes() if (folder / name).exists() else b"" for name in new}
     left = [path.name for path in folder.iterdir() if path.name.startswith(".")]
@@ -106,7 +106,7 @@ def state(folder: Path, new: dict[str, bytes]) -> str:
         return f"left: {left}"
     if all(data == OLD for data in now.values()):
         return "old"
-    faults = [fault for verdict in verdicts_of(folder, None) for fault in verdict.faults]
+    faults = [fault for state in states_of_files(folder, None) for fault in state.faults]
     if any("mixed" in fault for fault in faults):
         return "mixed"
     if now != new:

@@ -52,7 +52,7 @@ def with_d_moved(plot):
 
 
 def not_standing(comparison):
-    return {peg.name: peg.verdict for peg in comparison.pegs if peg.verdict != "unmoved"}
+    return {peg.name: peg.movement for peg in comparison.pegs if peg.movement != "unmoved"}
 
 
 @pytest.mark.parametrize("measured", [by_book, by_json])
@@ -73,7 +73,7 @@ def test_a_peg_that_moved_is_named_with_its_way(measured, seed):
 
 def test_a_moved_peg_does_not_shift_the_others():
     comparison = compare_pegs(by_book(PLOT, 1).stations, by_book(with_d_moved(PLOT), 21).stations)
-    standing = [peg for peg in comparison.pegs if peg.verdict == "unmoved"]
+    standing = [peg for peg in comparison.pegs if peg.movement == "unmoved"]
     assert len(standing) == 5
     assert all(peg.distance <= peg.limit for peg in standing)
 
@@ -154,9 +154,9 @@ def test_no_verdict_contradicts_its_limit(moved, way, far, chance):
     new[moved] = new[moved] + far * np.array([np.cos(way), np.sin(way)])
     comparison = compare_pegs(exact(old), exact(new))
     for peg in comparison.pegs:
-        if peg.verdict == "unmoved":
+        if peg.movement == "unmoved":
             assert peg.distance <= peg.limit < 0.2  # no freedom of the whole in it
-        elif peg.verdict == "moved":
+        elif peg.movement == "moved":
             assert peg.distance > peg.limit
 
 

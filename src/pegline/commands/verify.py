@@ -17,7 +17,7 @@ from pegline.writers.file_list import ENDING, FileList, sha256_of
 __all__ = ["arguments", "run"]
 
 
-class FilesVerdict(NamedTuple):
+class FilesState(NamedTuple):
     """What is known of the files of one stem, or of one file that no list names."""
 
     name: str  #: path under the folder
@@ -38,14 +38,14 @@ def run(args: argparse.Namespace, tell: Tell, complain: Tell) -> int:
     """Print what is known of each set of files; 1 where one is damaged, mixed, foreign or outdated."""
     if not args.folder.is_dir():
         raise OpenError(f"{args.folder}: this is no folder; name the one that plot or batch wrote into")
-    verdicts = sorted(verdicts_of(args.folder, args.books), key=lambda verdict: (bool(verdict.faults), verdict.name))
-    if not verdicts:
+    states = sorted(states_of_files(args.folder, args.books), key=lambda state: (bool(state.faults), state.name))
+    if not states:
         raise OpenError(f"{args.folder}: nothing that pegline wrote is in this folder; look at its name")
-    for verdict in verdicts:  # what is not in order comes last, beside the count
-        words = "; ".join(verdict.faults) or verdict.known
-        tell(f"{verdict.name}: {words}".replace("\n", "\\n"))  # a stranger's name must not look like a line of ours
-    bad = sum(bool(verdict.faults) for verdict in verdicts)
-    tell(_summary(len(verdicts), bad, sum(verdict.alone for verdict in verdicts)))
+    for state in states:  # what is not in order comes last, beside the count
+        words = "; ".join(state.faults) or state.known
+        tell(f"{state.name}: {words}".replace("\n", "\\n"))  # a stranger's name must not look like a line of ours
+    bad = sum(bool(state.faults) for state in states)
+    tell(_summary(len(states), bad, sum(state.alone for state in states)))
     return 1 if bad else 0
 
 
@@ -61,7 +61,7 @@ def _summary(count: int, bad: int, alone: int) -> str:
     return f"{bad} of {count} not in order" if bad else f"all {count} in order"
 
 
-def verdicts_of(folder: Path, books: Path | None) -> Iterator[FilesVerdict]:
+def states_of_files(folder: Path, books: Path | None) -> Iterator[FilesState]:
     """Yield what is known of each set of files under a folder, and of each file that belongs to none."""
     listed: set[Path] = set()
     for path in folder.rglob(f"*{ENDING}"):
@@ -70,18 +70,18 @@ def verdicts_of(folder: Path, books: Path | None) -> Iterator[FilesVerdict]:
         name = (here / path.name.removesuffix(ENDING)).as_posix()
         files = FileList.read(path)
         if files is None:
-            yield FilesVerdict(
+            yield FilesState(
                 name, (f"{path.name} is damaged, so its files cannot be vouched for; plot the book again",)
             )
             continue
         listed |= {path.parent / each for each in files.files}
         faults = [*_file_faults(files, path.parent), *_age_faults(files, path.parent, folder, books)]
         alone = _book(files, path.parent, folder, books) is None
-        yield FilesVerdict(name, tuple(faults), _state_of_set(files, alone=alone), alone)
+        yield FilesState(name, tuple(faults), _state_of_set(files, alone=alone), alone)
     ends = name_ends()
     for path in folder.rglob("*"):
         if path.name.endswith(ends) and path not in listed and path.is_file() and not _of_archive(path, folder):
-            yield FilesVerdict(
+            yield FilesState(
                 path.relative_to(folder).as_posix(), ("foreign, or of an earlier state: no list names it",)
             )
 

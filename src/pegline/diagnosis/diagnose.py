@@ -45,7 +45,7 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], tuple[Adv
         return (), strengthening_lines(fit, tape, more, solved.notation, is_clear=is_clear)
     # Most books are sound: the search, half of this room, is loaded for those that are not.
     from pegline.diagnosis.advice.telling_apart import telling_apart
-    from pegline.diagnosis.suspects.rows import suspicion
+    from pegline.diagnosis.suspects.suspicion import suspicion
 
     suspected = suspicion(solved, fit)
     return suspected.rows, telling_apart(suspected, tape, is_clear=is_clear)

@@ -55,23 +55,37 @@ class Hints:
 
 @dataclass(slots=True)
 class Figure:
-    """The figure as it grows."""
+    """The figure as it grows: what is known of it after each step.
 
+    It is mutable, as no record that a stage hands on is: each point that is placed lets others follow, and a large
+    survey would be copied once for each of its points. ``start_figure`` alone makes and changes it, and what it hands
+    on, a ``Start``, is frozen.
+    """
+
+    # What is given.
     observations: Sequence[Observation]
     hints: Hints
-    at: dict[str, XY] = field(default_factory=dict)
-    rough: dict[str, float] = field(default_factory=dict)
-    used: set[int] = field(default_factory=set)
-    pairs: dict[str, tuple[str, str]] = field(default_factory=dict)
-    arcs: dict[str, list[ArcAboutStation]] = field(default_factory=lambda: defaultdict(list))
+    booked: Bookings = field(default_factory=dict)  #: of each point that shares equations
+    # What of it is looked up by point.
+    #: lines to each station: number, length, and the other end
     lines: dict[str, list[tuple[int, Distance, str]]] = field(default_factory=lambda: defaultdict(list))
-    referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    #: chainages of tie stations in whose row each station stands: number and chainage
     on_lines: dict[str, list[tuple[int, Chainage]]] = field(default_factory=lambda: defaultdict(list))
-    rangings: dict[Group, int] = field(default_factory=dict)
+    rangings: dict[Group, int] = field(default_factory=dict)  #: number of each tie station's ranging, by its row
+    referred: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))  #: who has a side of its lines
+    # What is placed.
+    at: dict[str, XY] = field(default_factory=dict)  #: metres on the ground, the base line along +x from its start
+    rough: dict[str, float] = field(default_factory=dict)  #: how well each point is placed, metres
+    used: set[int] = field(default_factory=set)  #: numbers of the observations that placed points
+    pairs: dict[str, tuple[str, str]] = field(default_factory=dict)  #: for points cut by two arcs, the centres
+    bent: bool = False  #: something stands off the base line
+    tentative: bool = False  #: a hand was guessed, and nothing has told yet whether it is the right one
+    # What is not placed yet.
+    arcs: dict[str, list[ArcAboutStation]] = field(default_factory=lambda: defaultdict(list))  #: to each station
+    #: pairs of arcs that are still to be tried, the best first
     heap: list[tuple[tuple[Any, ...], str, ArcAboutStation, ArcAboutStation]] = field(default_factory=list)
-    waiting: set[tuple[int, int]] = field(default_factory=set)
+    waiting: set[tuple[int, int]] = field(default_factory=set)  #: numbers of the arcs of each pair on the heap
+    #: stations of whose two places nothing tells which is meant, with the arcs
     unsettled: dict[str, tuple[ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)
+    #: what the nearest arcs of a station lack to meet, metres, with these
     gaps: dict[str, tuple[float, ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)
-    booked: Bookings = field(default_factory=dict)
-    tentative: bool = False
-    bent: bool = False

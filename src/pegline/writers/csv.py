@@ -13,15 +13,14 @@ from pegline.diagnosis.model import Survey
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.solved import places_booked
 from pegline.units import METRES_PER
+from pegline.writers.csv_cells import text_cell
 from pegline.writers.survey_figures import Places, kinds_of_points, point_places, station_places
 
-__all__ = ["safe", "write"]
+__all__ = ["write"]
 
 #: Heads of the columns of accuracy: of a place in the frame, and of the plan in itself; and of what the checks reach.
 SD_HEADS: Final = ("standard deviation (m)", "standard deviation relative to the base line (m)")
 TRUST_HEADS: Final = ("checked", "unnoticed (m; empty: any distance)", "reliable")
-#: A spreadsheet takes a cell that begins with one of these for a formula.
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def write(survey: Survey, path: Path) -> None:
@@ -37,7 +36,7 @@ def _rows(survey: Survey) -> Iterator[list[str]]:
     pages = _pages(survey)
     yield [*heads, "page", "image"] if pages else heads
     for row in _places(survey):
-        yield [*row, *map(safe, pages[row[0]])] if pages else row
+        yield [*row, *map(text_cell, pages[row[0]])] if pages else row
 
 
 def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
@@ -47,7 +46,7 @@ def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
         return {}
     booked = places_booked(survey.book, survey.reduction, survey.detail)
     sources = {name: place.source for name, place in booked.items()}
-    return {safe(name): (pages.page(each) or "", pages.image(each) or "") for name, each in sources.items()}
+    return {text_cell(name): (pages.page(each) or "", pages.image(each) or "") for name, each in sources.items()}
 
 
 def _places(survey: Survey) -> Iterator[list[str]]:
@@ -65,12 +64,12 @@ def _place_rows(survey: Survey, places: Places, kinds: list[str]) -> Iterator[li
     positions = (places.positions / survey.frame.metres_per_unit).tolist()
     for name, (east, north), *sds, kind in zip(places.names, positions, *deviations, kinds, strict=True):
         yield [
-            safe(name),
+            text_cell(name),
             four_decimals(east),
             four_decimals(north),
             *map(four_decimals, sds),
             *_trust(survey, name),
-            safe(kind),
+            text_cell(kind),
         ]
 
 
@@ -101,12 +100,3 @@ def _unit(metres: float) -> str:
     ('m', 'ft', '1.5 m')
     """
     return next((name for name, each in METRES_PER.items() if abs(each - metres) < 1e-12), f"{metres} m")
-
-
-def safe(text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula.
-
-    >>> safe("=1+1"), safe("A-B")
-    ("'=1+1", 'A-B')
-    """
-    return f"'{text}" if text.startswith(FORMULA) else text

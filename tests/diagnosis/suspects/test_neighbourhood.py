@@ -155,8 +155,8 @@ def test_once_a_hypothesis_is_right_everything_stands_where_the_survey_so_booked
     by_amount = Hypothesis((inside,), Variant(amounts=(change_of(near.network.observations, inside),)))
     otherwise = Hypothesis((inside,), Variant({inside: mended.observations[3]}))
     for hypothesis, amounts in ((by_amount, (-2.0,)), (otherwise, ())):
-        verdict = WeighedHypothesis(hypothesis, 0.0, 0.0, 0.0, 0.0, amounts, np.zeros((1, 1)), near.begin)
-        assert positions_if_right(network, near, verdict, begin) == pytest.approx(expected, abs=1e-6)
+        weighed = WeighedHypothesis(hypothesis, 0.0, 0.0, 0.0, 0.0, amounts, np.zeros((1, 1)), near.begin)
+        assert positions_if_right(network, near, weighed, begin) == pytest.approx(expected, abs=1e-6)
 
 
 # -- a long strip of triangles -----------------------------------------------------------------------------------------

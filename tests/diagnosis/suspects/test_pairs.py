@@ -42,7 +42,7 @@ def two_slips():
 def test_the_larger_of_two_mistakes_does_not_hide_the_smaller(larger, smaller):
     # Of 20 lines the smaller explains least alone: it is found beside the larger one.
     _, _, found = reckoned("grid", dict([larger, smaller]))
-    pairs = [one for one in found.verdicts if {*one.hypothesis.numbers} == {larger[0], smaller[0]}]
+    pairs = [one for one in found.hypotheses if {*one.hypothesis.numbers} == {larger[0], smaller[0]}]
     assert min(one.square for one in pairs) < 10.0
     amounts = dict(zip(pairs[0].hypothesis.numbers, pairs[0].amounts, strict=True))
     assert amounts == pytest.approx({larger[0]: -larger[1], smaller[0]: -smaller[1]}, abs=0.1)
@@ -57,9 +57,9 @@ def test_with_the_slips_of_one_and_of_both_a_pair_is_what_the_survey_so_booked_g
         for n in booked
         for kind in SLIPS
     }
-    both = [one for one in found.verdicts if any(one.hypothesis.both)]
+    both = [one for one in found.hypotheses if any(one.hypothesis.both)]
     assert {sum(slip is not None for slip in one.hypothesis.both) for one in both} == {1, 2}
-    loose = next(one for one in found.verdicts if {*one.hypothesis.numbers} == {3, 11} and not one.hypothesis.both)
+    loose = next(one for one in found.hypotheses if {*one.hypothesis.numbers} == {3, 11} and not one.hypothesis.both)
     whole = 1 / (0.5 + 0.05 + 0.5 + 0.5)  # sound, something else, one reading by any amount, one by a slip
     own_loose = solve_again(network, loose.parameters, loose.hypothesis.numbers)
     sizes = [1 / (2 * abs(amount) * log(30.0 / 0.05)) for amount in own_loose.amounts]

@@ -125,12 +125,12 @@ def test_each_hypothesis_has_the_share_that_bayes_rule_gives_it(case):
     by_hand = ByHand(network, framework.fit.parameters, readings)
     freedom = len(network.observations) + 1 - int((~network.held).sum())  # the tape's own scale is known beforehand
 
-    single = [n for n, one in enumerate(found.verdicts) if one.hypothesis.kind != "two-readings"]
+    single = [n for n, one in enumerate(found.hypotheses) if one.hypothesis.kind != "two-readings"]
     told = [found.shares[n] for n in single if found.shares[n] > 1e-4]
-    weights = [by_hand.weight(found.verdicts[n]) for n in single if found.shares[n] > 1e-4]
+    weights = [by_hand.weight(found.hypotheses[n]) for n in single if found.shares[n] > 1e-4]
 
     # Two readings at once have a share of their own, here a small one.
-    rest = sum(found.shares[n] for n in range(len(found.verdicts)) if n not in single)
+    rest = sum(found.shares[n] for n in range(len(found.hypotheses)) if n not in single)
     weights += [by_hand.something_else(freedom), by_hand.sound()]
     sizes = np.exp(np.array(weights) - max(weights))
     shares = sizes / sizes.sum() * (1 - rest - rest * MORE_THAN_TWO / (1 - MORE_THAN_TWO))
@@ -146,7 +146,7 @@ def test_every_reading_is_looked_at_and_each_slip_that_explains_it():
     found = posterior_of(framework, network, readings)
     begin = framework.fit.parameters
 
-    assert {one.hypothesis.numbers for one in found.verdicts if one.hypothesis.slip is None} == {
+    assert {one.hypothesis.numbers for one in found.hypotheses if one.hypothesis.slip is None} == {
         (n,) for n in range(len(network.observations))
     }
     explaining = set()
@@ -158,7 +158,7 @@ def test_every_reading_is_looked_at_and_each_slip_that_explains_it():
                 explaining |= {(n, slip.would_be)} if square < 30.0 else set()
     assert explaining == {
         (one.hypothesis.numbers[0], one.hypothesis.slip.would_be)
-        for one in found.verdicts
+        for one in found.hypotheses
         if one.hypothesis.slip and one.square < 30.0
     }
     assert explaining
@@ -166,7 +166,7 @@ def test_every_reading_is_looked_at_and_each_slip_that_explains_it():
 
 def test_amounts_what_is_left_and_the_largest_test_are_those_of_a_solution_of_our_own():
     framework, network, readings = survey("six stations, all lines", 2, {3: 1.3, 7: -0.4})
-    found = posterior_of(framework, network, readings).verdicts
+    found = posterior_of(framework, network, readings).hypotheses
     some = [one for one in found if not one.hypothesis.slip and not any(one.hypothesis.both) and one.square < 100.0]
     assert "two-readings" in {one.hypothesis.kind for one in some}
     for one in some:
@@ -186,7 +186,7 @@ def test_of_two_tapings_the_slip_is_made_in_the_one_that_stands_apart():
     pair = tuple(BookedReading(Length(float(t), None, t), "m", (30.0,), share=0.5) for t in texts)
     found = posterior_of(framework, network, readings | {number: pair})
 
-    first = found.verdicts[0]
+    first = found.hypotheses[0]
     assert (first.hypothesis.numbers, first.hypothesis.slip.reading) == ((number,), texts[0])
     assert float(first.hypothesis.slip.would_be) == pytest.approx(float(texts[1]), abs=0.01)
     # χ² of two readings 1 m apart is (0.5² + 0.5²) / (σ √2)²; once the slip is undone they agree, but 100 is the most
@@ -194,7 +194,9 @@ def test_of_two_tapings_the_slip_is_made_in_the_one_that_stands_apart():
     apart = 0.5 / (2 * sd**2)
     assert apart > 100.0
     own = solve_again(network, framework.fit.parameters, values={number: mean - 0.5})
-    any_amount = next(one for one in found.verdicts if one.hypothesis.numbers == (number,) and not one.hypothesis.slip)
+    any_amount = next(
+        one for one in found.hypotheses if one.hypothesis.numbers == (number,) and not one.hypothesis.slip
+    )
     loose = solve_again(network, framework.fit.parameters, [number])
     alike = sum(slip.kind == first.hypothesis.slip.kind for slip in slips(pair, sd * sqrt(2)))
     prior = SLIPS[first.hypothesis.slip.kind].share / alike * exp(100.0 / 2) / ANY
@@ -207,12 +209,14 @@ def test_of_what_two_mistakes_explain_a_part_is_kept_for_more_than_two():
     framework, network, readings = survey("six stations, all lines", 4, {3: 1.3, 11: -0.7})
     found = posterior_of(framework, network, readings)
     pairs = sum(
-        share for one, share in zip(found.verdicts, found.shares, strict=False) if one.hypothesis.kind == "two-readings"
+        share
+        for one, share in zip(found.hypotheses, found.shares, strict=False)
+        if one.hypothesis.kind == "two-readings"
     )
-    assert found.verdicts[0].hypothesis.numbers in ((3, 11), (11, 3))
+    assert found.hypotheses[0].hypothesis.numbers in ((3, 11), (11, 3))
     # The rest is of a disturbance from anywhere, and of what two readings explain a part that is of more than two.
     by_hand = ByHand(network, framework.fit.parameters, readings)
-    own = solve_again(network, found.verdicts[0].parameters, found.verdicts[0].hypothesis.numbers)
+    own = solve_again(network, found.hypotheses[0].parameters, found.hypotheses[0].hypothesis.numbers)
     density = log(any_size(float(own.amounts[0])) * any_size(float(own.amounts[1])) * 2 * pi) - own.square / 2
     scale = 1 / (SOUND + ELSE + ANY + 0.5)  # slips are half as well: of a whole that is more than 1 two are taken
     two = 2 * log(ANY / 15) + log(scale) + density + own.log_volume
@@ -228,7 +232,7 @@ def test_with_one_redundant_measurement_no_two_readings_are_told():
     freedom = len(lines) + 1 - int((~network.held).sum())
     found = posterior_of(framework, network, framework.readings(network))
     assert freedom == 1
-    assert {one.hypothesis.kind for one in found.verdicts} <= {
+    assert {one.hypothesis.kind for one in found.hypotheses} <= {
         "reading",
         "lines-exchanged",
         "tape-length",

@@ -17,6 +17,7 @@ from pegline.commands.batch.manifest import Outcome
 from pegline.diagnosis.rules.phrases import list_names
 from pegline.network.confidence import CHI2_95
 from pegline.web.markup import Safe, element, join_markup, page
+from pegline.writers.csv_cells import text_cell
 
 __all__ = [
     "QUALITIES",
@@ -95,7 +96,7 @@ def csv_text(outcomes: Sequence[Outcome]) -> str:
 def _cell(value: Any) -> str:
     """Return a cell that no spreadsheet takes for a formula."""
     text = "; ".join(value) if isinstance(value, list) else "" if value is None else str(value)
-    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") and text else text
+    return text_cell(text)
 
 
 def aside_text(endings: Mapping[str, int]) -> str:

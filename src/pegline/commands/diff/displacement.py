@@ -15,9 +15,9 @@ from pegline.records import record
 __all__ = [
     "Comparison",
     "Measured",
+    "Movement",
     "Peg",
     "Stretch",
-    "Verdict",
     "compare_distances",
     "compare_pegs",
     "lay_on_old",
@@ -33,8 +33,8 @@ NOTHING: Final = 1e-9
 #: A direction of so much less weight than another has none.
 LIGHTEST: Final = 1e-10
 
-#: ``may have moved``: it or another one; ``open``: too few agree for a verdict on any peg.
-Verdict = Literal["unmoved", "moved", "may have moved", "open"]
+#: ``may have moved``: it or another one; ``open``: too few agree to say it of any peg.
+Movement = Literal["unmoved", "moved", "may have moved", "open"]
 
 
 @record(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class Peg:
     #: New less old along the old survey's x and y, relative to the other pegs that stand, metres.
     difference: tuple[float, float]
     limit: float  #: what measuring alone may bring in that direction, metres
-    verdict: Verdict
+    movement: Movement
     partner: str | None = None  #: the only other peg that stands, where the distance to it is all that can be tested
 
     @property
@@ -88,7 +88,7 @@ class Comparison:
     shift: tuple[float, float]  #: of the new survey to lie on the old one, metres
     turn: float  #: and the angle it is turned by, clockwise, radians
     centre: tuple[float, float]  #: of the new survey's pegs, about which it is turned, metres
-    stretches: tuple[Stretch, ...] = ()  #: where no verdict can be told, worst first
+    stretches: tuple[Stretch, ...] = ()  #: where nothing can be told of single pegs, worst first
 
     def over(self, points: Array) -> Array:
         """Return points of the new survey (n, 2) laid over the old one."""
@@ -96,9 +96,9 @@ class Comparison:
         return np.asarray(turn_points(points - centre, self.turn) + centre + shift)
 
     @property
-    def has_verdicts(self) -> bool:
-        """Return whether there are verdicts."""
-        return all(peg.verdict != "open" for peg in self.pegs)
+    def tells_pegs(self) -> bool:
+        """Return whether enough pegs agree to tell of each whether it moved."""
+        return all(peg.movement != "open" for peg in self.pegs)
 
 
 @record(frozen=True, slots=True)
@@ -158,7 +158,7 @@ def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -
     rest: those that do not fit it have moved; where each of them fits, they do not fit one another, and
     all are named. What one survey's frame holds is no matter: each may be shifted and turned as a whole.
 
-    Only more pegs than have gone are witnesses enough: where half or fewer would stand, no verdict is
+    Only more pegs than have gone are witnesses enough: where half or fewer would stand, nothing is
     told, only which distances between pegs have changed.
 
     References
@@ -176,14 +176,14 @@ def compare_pegs(old: Measured, new: Measured, *, significance: float = 0.001) -
     tests = _test_pegs(old, new, stable, range(len(names)), significance)
     pegs = []
     for i, each in tests.items():
-        verdict: Verdict = "unmoved" if i in stable else "moved" if each.fails else "may have moved"
+        movement: Movement = "unmoved" if i in stable else "moved" if each.fails else "may have moved"
         partner = next(names[j] for j in stable if j != i) if i in stable and len(stable) == 2 else None
-        pegs.append(Peg(names[i], _pair(each.difference), each.limit, verdict, partner))
+        pegs.append(Peg(names[i], _pair(each.difference), each.limit, movement, partner))
     return Comparison(tuple(pegs), over.shift, over.turn, over.centre)
 
 
 def compare_distances(old: Measured, new: Measured, *, significance: float = 0.001) -> Comparison | None:
-    """Return which distances differ between pegs that both surveys have, with no verdict; None for fewer than two."""
+    """Return which distances differ between pegs that both surveys have; None for fewer than two pegs."""
     old, new = _common_stations(old, new)
     return _untold(old, new, significance) if len(old.names) > 1 else None
 
@@ -260,7 +260,7 @@ def _distance(old: Measured, difference: Array, covariance: Array, two: Sequence
 
 
 def _untold(old: Measured, new: Measured, significance: float) -> Comparison:
-    """Return a comparison without verdicts: the distances that have changed need no peg that stands."""
+    """Return a comparison of distances alone: those that have changed need no peg that stands."""
     every = list(range(len(old.names)))
     over, comparison = lay_on_old(old.positions, new.positions, every)
     pegs = tuple(

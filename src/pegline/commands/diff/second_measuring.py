@@ -62,12 +62,12 @@ def measuring_lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
     if not closing:
         yield from _differences(comparison, old.notation)
     else:
-        yield from _pegs(comparison, old) if comparison.has_verdicts else _distances(comparison, old.notation)
-    if comparison.has_verdicts and old.faces and new.faces:
+        yield from _pegs(comparison, old) if comparison.tells_pegs else _distances(comparison, old.notation)
+    if comparison.tells_pegs and old.faces and new.faces:
         shift_words = f"shifted {way(comparison.shift, old)} and turned by {signed_dms(comparison.turn)} (clockwise +)"
         yield f"  To fit the old survey, the new one was {shift_words}.", False
     yield from not_in_both(old, new, "not measured again")
-    if comparison.has_verdicts:
+    if comparison.tells_pegs:
         yield from _points(comparison, old, new)
     elif old.points.keys() & new.points.keys():
         yield "Points are not compared: where one survey lies on the other is open.", False
@@ -76,11 +76,11 @@ def measuring_lines(old: ComparedSurvey, new: ComparedSurvey) -> Iterator[Line]:
 
 def _pegs(comparison: Comparison, old: ComparedSurvey) -> Iterator[Line]:
     pegs = comparison.pegs
-    unmoved = sum(peg.verdict == "unmoved" for peg in pegs)
+    unmoved = sum(peg.movement == "unmoved" for peg in pegs)
     yield f"Stations in both: {len(pegs)}, compared from the {unmoved} that did not move:", False
-    for peg in sorted(pegs, key=lambda peg: ORDER.index(peg.verdict)):
-        yield f"  {_peg(peg, old)}", peg.verdict != "unmoved"
-    doubtful = [peg.name for peg in pegs if peg.verdict == "may have moved"]
+    for peg in sorted(pegs, key=lambda peg: ORDER.index(peg.movement)):
+        yield f"  {_peg(peg, old)}", peg.movement != "unmoved"
+    doubtful = [peg.name for peg in pegs if peg.movement == "may have moved"]
     if doubtful:
         names = ", ".join(doubtful)
         yield f"  At least one of {names} has moved: each fits the stations that did not, but not the others.", True
@@ -93,7 +93,7 @@ def _peg(peg: Peg, old: ComparedSurvey) -> str:
         far = small_length(peg.distance, old.notation)
         return f"{peg.name} did not move: its distance to {peg.partner} differs by {far}; {allowed}"
     words = {"moved": "MOVED", "may have moved": "may have moved", "unmoved": "did not move:"}
-    return f"{peg.name} {words[peg.verdict]} {way(peg.difference, old)}; {allowed}"
+    return f"{peg.name} {words[peg.movement]} {way(peg.difference, old)}; {allowed}"
 
 
 def _distances(comparison: Comparison, notation: Notation) -> Iterator[Line]:

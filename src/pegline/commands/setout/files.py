@@ -20,7 +20,7 @@ from pegline.kinds import LANDMARKS
 from pegline.measures.notation import Notation
 from pegline.plan.display import Item
 from pegline.plan.model import Plan
-from pegline.writers.csv import safe
+from pegline.writers.csv_cells import text_cell
 
 __all__ = ["setting_out_sheet", "write_setting_out"]
 
@@ -139,7 +139,7 @@ def _write_csv(result: SettingOut, path: Path) -> None:
             line = ways.by_line[0] if ways.by_line else None
             from_line = (line.line, f"{line.at:.4f}", f"{line.offset:.4f}") if line else ("", "", "")
             sd = f"{ways.best.sd:.4f}" if ways.best else ""
-            table.writerow((safe(ways.name), f"{x:.4f}", f"{y:.4f}", best, *from_line, sd))
+            table.writerow((text_cell(ways.name), f"{x:.4f}", f"{y:.4f}", best, *from_line, sd))
 
 
 def _write_dxf(result: SettingOut, path: Path) -> None:

@@ -31,7 +31,7 @@ from pegline.diagnosis.advice.reinforcement import (
 from pegline.diagnosis.model import Advice
 from pegline.diagnosis.rules.phrases import list_names, percent
 from pegline.diagnosis.suspects.hypothesis_table import accusations
-from pegline.diagnosis.suspects.rows import Candidate, Suspicion
+from pegline.diagnosis.suspects.suspicion import Candidate, Suspicion
 from pegline.diagnosis.suspects.variants import Variants
 from pegline.network.equations import EQUATIONS
 from pegline.network.kinds import MeasurementKind
@@ -164,13 +164,13 @@ class _Options:
 
     def _again(self) -> Iterator[_Measurement]:
         network = self.network
-        verdicts = [one.best for one in self.candidates]
-        variants = Variants(network, [one.hypothesis.variant for one in verdicts])
-        amounts = np.zeros((len(verdicts), variants.size))
-        for row, one in zip(amounts, verdicts, strict=True):
+        weighed = [one.best for one in self.candidates]
+        variants = Variants(network, [one.hypothesis.variant for one in weighed])
+        amounts = np.zeros((len(weighed), variants.size))
+        for row, one in zip(amounts, weighed, strict=True):
             row[: len(one.amounts)] = one.amounts
-        off = variants.misclosures(np.array([one.parameters for one in verdicts]), amounts) * network.sds
-        for number in dict.fromkeys(n for one in verdicts for n in one.hypothesis.numbers):
+        off = variants.misclosures(np.array([one.parameters for one in weighed]), amounts) * network.sds
+        for number in dict.fromkeys(n for one in weighed for n in one.hypothesis.numbers):
             observation = network.observations[number]
             if EQUATIONS[type(observation)].read and not isinstance(observation, ControlCoordinate):
                 foretold = variants.value_of(number, amounts) - off[:, number]

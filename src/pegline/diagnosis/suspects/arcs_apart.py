@@ -17,8 +17,8 @@ from pegline.diagnosis.suspects.construction import construct, orientations
 from pegline.diagnosis.suspects.hypotheses import Situation
 from pegline.diagnosis.suspects.posterior import reckon
 from pegline.diagnosis.suspects.readings import readings_by_number
-from pegline.diagnosis.suspects.rows import Suspicion
 from pegline.diagnosis.suspects.slips import slips
+from pegline.diagnosis.suspects.suspicion import Suspicion
 from pegline.diagnosis.suspects.words import Terms
 from pegline.errors import Finding
 from pegline.frame.model import Frame
@@ -116,7 +116,7 @@ def _by_posterior(book: Book, reduction: Reduction, frame: Frame) -> str:
         f" ({row.slip or 'an unusual mistake'}; probability {percent(row.score or 0.0)})"
         for row in rows[:MAX_MISTAKES_NAMED]
     ]
-    return f"; all checks then pass with {_list_slips(named)}" if named else ""
+    return f"; all checks then pass with {_either(named)}" if named else ""
 
 
 def _suspicion(book: Book, reduction: Reduction, frame: Frame) -> Suspicion | None:
@@ -156,10 +156,10 @@ def _slips_to_meet(data: object, book: Book, reduction: Reduction) -> str:
     """Return the slips after which two arcs would meet: of each, and of the line between their centres."""
     if not isinstance(data, Gap):
         return ""
-    slips = list(_mends(data, book, reduction))
-    more = len(slips) - MAX_MISTAKES_NAMED
+    mends = list(_mends(data, book, reduction))
+    more = len(mends) - MAX_MISTAKES_NAMED
     others = f", or {more} other mistake{'s' if more > 1 else ''}" if more > 0 else ""
-    return f"; they would meet with {_list_slips(slips[:MAX_MISTAKES_NAMED])}{others}" if slips else ""
+    return f"; they would meet with {_either(mends[:MAX_MISTAKES_NAMED])}{others}" if mends else ""
 
 
 def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
@@ -174,5 +174,5 @@ def _mends(gap: Gap, book: Book, reduction: Reduction) -> Iterator[str]:
                 yield f"{one.booking.label} {slip.would_be} ({slip.words})"
 
 
-def _list_slips(slips: list[str]) -> str:
-    return "; or ".join(slips)
+def _either(mends: list[str]) -> str:
+    return "; or ".join(mends)

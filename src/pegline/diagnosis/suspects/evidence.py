@@ -40,13 +40,14 @@ __all__ = [
     "share_within",
     "something_else",
     "two_of_any_size",
-    "verdict_of",
+    "weighed_hypothesis",
 ]
 
-NOTHING_WRONG_SHARE: Final = 0.5  #: share of surveys whose readings are all right (a guess, as all of these)
-SOMETHING_ELSE_SHARE: Final = 0.05  #: share of surveys in which something else is wrong
-ANY_AMOUNT: Final = 0.5  #: one reading wrong by any amount
-#: Of two mistakes as the product of one and one: these shares, and that of ``slips.USUAL_SHARE``, are of a whole.
+# What is likely beforehand is told by weights (guesses, all of them) that are compared and need not add up to 1.
+NOTHING_WRONG_SHARE: Final = 0.5  #: that the readings of a survey are all right
+SOMETHING_ELSE_SHARE: Final = 0.05  #: that something is wrong which is none of the hypotheses
+ANY_AMOUNT: Final = 0.5  #: that one reading is wrong by any amount; by a usual slip: ``slips.USUAL_SHARE``
+#: Two mistakes are as likely as one times the other, each as a share of the sum of these weights.
 SCALE_OF_TWO: Final = 1 / (NOTHING_WRONG_SHARE + ANY_AMOUNT + USUAL_SHARE + SOMETHING_ELSE_SHARE)
 MORE_THAN_TWO_SHARE: Final = 0.08  #: of what two mistakes explain and one does not, more are wrong
 LEAST_MISTAKE_METRES, MOST_MISTAKE_METRES = 0.05, 30.0  #: of a mistake of any size, metres
@@ -86,7 +87,7 @@ class WeighedHypothesis:
         return float(max(self.covariances[amount, amount], 1e-18) ** 0.5)
 
 
-def verdict_of(
+def weighed_hypothesis(
     hypothesis: Hypothesis, solved: SolvedVariant, v: int, network: Network, log_volume: float
 ) -> WeighedHypothesis:
     """Return a hypothesis with the solution that has its number.

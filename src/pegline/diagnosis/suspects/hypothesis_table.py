@@ -73,9 +73,9 @@ def suspected_reading(hypothesis: Hypothesis) -> int | None:
     return hypothesis.numbers[0] if one else None
 
 
-def accusations(terms: Terms, verdict: WeighedHypothesis) -> tuple[Accused, ...]:
+def accusations(terms: Terms, weighed: WeighedHypothesis) -> tuple[Accused, ...]:
     """Return what a hypothesis accuses, the first reading first."""
-    kind = HYPOTHESES.get(verdict.hypothesis.kind)
+    kind = HYPOTHESES.get(weighed.hypothesis.kind)
     if kind is None or kind.accuse is None:
-        return terms.changed_readings(verdict)
-    return tuple(kind.accuse(terms, verdict))
+        return terms.changed_readings(weighed)
+    return tuple(kind.accuse(terms, weighed))

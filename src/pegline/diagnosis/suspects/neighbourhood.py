@@ -80,13 +80,13 @@ def robust_without_each(whole: Network, begin: Array) -> Array:
     return robust(whole, best)
 
 
-def positions_if_right(whole: Network, near: Neighbourhood, verdict: WeighedHypothesis, begin: Array) -> Array:
+def positions_if_right(whole: Network, near: Neighbourhood, weighed: WeighedHypothesis, begin: Array) -> Array:
     """Return where everything stands once a hypothesis of the neighbourhood is taken for right."""
     ones = list(whole.observations)
-    variant = verdict.hypothesis.variant
+    variant = weighed.hypothesis.variant
     for number, one in variant.instead.items():
         ones[near.numbers[number]] = one
-    for amount, size in zip(variant.amounts, verdict.amounts, strict=False):
+    for amount, size in zip(variant.amounts, weighed.amounts, strict=False):
         for number, rate in amount.items():
             ones[near.numbers[number]] = changed_by(ones[near.numbers[number]], rate, size)
     return robust(with_observations(whole, ones), [begin])

@@ -46,7 +46,7 @@ class Pairs:
     per_reading: float  #: logarithm of one reading's part of what is wrong
     solve: Callable[[Sequence[Hypothesis], Array, Array | None], Iterable[WeighedHypothesis]]
 
-    def verdicts(self) -> list[WeighedHypothesis]:
+    def hypotheses(self) -> list[WeighedHypothesis]:
         """Return two readings wrong at once, each by any amount or by a slip: one does not lead to the other."""
         ones = self.of.observations
         solved = self.solved
@@ -76,9 +76,9 @@ class Pairs:
                 by_pair[key] = one
         least = min((one.square for one in by_pair.values()), default=0.0)
         return [
-            verdict
+            each
             for one in by_pair.values()
-            for verdict in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
+            for each in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
         ]
 
     @property

@@ -23,7 +23,7 @@ from pegline.diagnosis.suspects.evidence import (
     integrate_amount,
     shares,
     something_else,
-    verdict_of,
+    weighed_hypothesis,
 )
 from pegline.diagnosis.suspects.hypotheses import ROUGH_SIGMAS, Hypothesis, Situation
 from pegline.diagnosis.suspects.hypothesis_table import every_hypothesis
@@ -53,14 +53,14 @@ LEAST_FREEDOM: Final = 2  #: redundant measurements that two mistakes can be rec
 class Posterior:
     """Every hypothesis with its share."""
 
-    verdicts: tuple[WeighedHypothesis, ...]  #: the likeliest first
-    shares: tuple[float, ...]  #: of each verdict, then of something else and of nothing wrong; they sum to 1
+    hypotheses: tuple[WeighedHypothesis, ...]  #: the likeliest first
+    shares: tuple[float, ...]  #: of each hypothesis, then of something else and of nothing wrong; they sum to 1
     critical: float  #: largest test that passes
 
     @property
     def closes(self) -> bool:
         """Return whether some hypothesis lets everything pass."""
-        return any(one.closes(self.critical) for one in self.verdicts)
+        return any(one.closes(self.critical) for one in self.hypotheses)
 
     @property
     def something_else(self) -> float:
@@ -110,22 +110,22 @@ class _Reckoner:
         """Return the posterior: single readings, names and sides, two readings, something else, and nothing wrong."""
         square, log_volume = self._as_booked
         roots = self._explanations(self._any_amount())
-        slips = self._slips(roots)
+        usual = self._slips(roots)
         freedom = self.of.freedom
         pairs = Pairs(self.of, *self._one_wrong, self._slips_of, self._per_reading, self._solve)
         single, apart = told_with_one(
-            [*roots, *slips], pairs.verdicts() if freedom >= LEAST_FREEDOM else [], self.critical, self.of
+            [*roots, *usual], pairs.hypotheses() if freedom >= LEAST_FREEDOM else [], self.critical, self.of
         )
-        verdicts, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
+        weighed, elsewhere = [*single, *self._others(roots)], [something_else(square, freedom) + log_volume]
         if freedom > LEAST_FREEDOM:
-            verdicts += [replace(one, weight=one.weight + log(1 - MORE_THAN_TWO_SHARE)) for one in apart]
+            weighed += [replace(one, weight=one.weight + log(1 - MORE_THAN_TWO_SHARE)) for one in apart]
             elsewhere += [one.weight + log(MORE_THAN_TWO_SHARE) for one in apart]
         else:  # two amounts fit two redundant measurements whatever is wrong: they speak for something else
             elsewhere += [one.weight for one in apart]
-        verdicts.sort(key=lambda one: -one.weight)
+        weighed.sort(key=lambda one: -one.weight)
         sound = log(NOTHING_WRONG_SHARE) - square / 2 + log_volume
-        every = [*(one.weight for one in verdicts), float(np.logaddexp.reduce(elsewhere)), sound]
-        return Posterior(tuple(verdicts), tuple(shares(every)), self.critical)
+        every = [*(one.weight for one in weighed), float(np.logaddexp.reduce(elsewhere)), sound]
+        return Posterior(tuple(weighed), tuple(shares(every)), self.critical)
 
     @cached_property
     def _as_booked(self) -> tuple[float, float]:
@@ -160,13 +160,13 @@ class _Reckoner:
             return
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         solved = variants.solve(begins, variants.given_amounts if amounts is None else amounts)
-        yield from self._verdicts(hypotheses, solved)
+        yield from self._weighed(hypotheses, solved)
 
-    def _verdicts(self, hypotheses: Sequence[Hypothesis], solved: SolvedVariant) -> Iterator[WeighedHypothesis]:
+    def _weighed(self, hypotheses: Sequence[Hypothesis], solved: SolvedVariant) -> Iterator[WeighedHypothesis]:
         for v, one in enumerate(hypotheses):
             sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
             if sided and np.isfinite(solved.log_volumes[v]):
-                yield verdict_of(one, solved, v, self.of.network, self._as_booked[1])
+                yield weighed_hypothesis(one, solved, v, self.of.network, self._as_booked[1])
 
     # -- one reading wrong -------------------------------------------------------------------------------------------
 
@@ -191,12 +191,12 @@ class _Reckoner:
 
     def _any_amount(self) -> list[WeighedHypothesis]:
         """Return every reading wrong by any amount, with every root that it has."""
-        verdicts: dict[int, list[WeighedHypothesis]] = {}
-        for one in self._verdicts(*self._one_wrong):
-            others = verdicts.setdefault(one.hypothesis.numbers[0], [])
+        weighed: dict[int, list[WeighedHypothesis]] = {}
+        for one in self._weighed(*self._one_wrong):
+            others = weighed.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)
-        return self._weak_ones_integrated([one for others in verdicts.values() for one in others])
+        return self._weak_ones_integrated([one for others in weighed.values() for one in others])
 
     def _weak_ones_integrated(self, roots: Sequence[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the readings wrong by any amount, the likelihood of what is only weakly known integrated over it."""
@@ -293,11 +293,11 @@ class _Reckoner:
                     key = root.hypothesis.numbers[0], slip.change, slip.would_be
                     if key not in nearest or meeting.weight > nearest[key].weight:
                         nearest[key] = meeting
-        verdicts = sorted(nearest.values(), key=lambda one: -one.weight)
-        return [*self._again(verdicts[:SLIPS_SOLVED]), *verdicts[SLIPS_SOLVED:]]
+        weighed = sorted(nearest.values(), key=lambda one: -one.weight)
+        return [*self._again(weighed[:SLIPS_SOLVED]), *weighed[SLIPS_SOLVED:]]
 
-    def _again(self, verdicts: Sequence[WeighedHypothesis]) -> Iterator[WeighedHypothesis]:
-        return self._solve([one.hypothesis for one in verdicts], np.array([one.parameters for one in verdicts]))
+    def _again(self, weighed: Sequence[WeighedHypothesis]) -> Iterator[WeighedHypothesis]:
+        return self._solve([one.hypothesis for one in weighed], np.array([one.parameters for one in weighed]))
 
     # -- names, sides, lines -----------------------------------------------------------------------------------------
 
@@ -318,7 +318,7 @@ class _Reckoner:
         begins = [np.tile(begin, (len(hypotheses), 1)) for begin in self._begins]
         if self.construction is not None:
             begins.append(self.construction.repeat(variants, amounts))
-        begins += self._own_begins(hypotheses, roots, begins[-1])
+        begins.append(self._begins_as_changed(hypotheses, roots, begins[-1]))
         costs = np.array([_roughness(variants, begin, amounts) for begin in begins])
         # From where a point lies on its booked side no adjustment reaches the other.
         costs[:-1, [bool(one.mirrored) for one in hypotheses]] = np.inf
@@ -328,14 +328,14 @@ class _Reckoner:
             self._solve([hypotheses[n] for n in order], np.array([begins[best[n]][n] for n in order]))
         )
 
-    def _explanations(self, verdicts: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
+    def _explanations(self, weighed: Iterable[WeighedHypothesis]) -> list[WeighedHypothesis]:
         """Return the hypotheses that explain something of what disagrees: no check sees the others."""
-        return [one for one in verdicts if one.square < self._as_booked[0] - EXPLAINS]
+        return [one for one in weighed if one.square < self._as_booked[0] - EXPLAINS]
 
-    def _own_begins(
+    def _begins_as_changed(
         self, hypotheses: Sequence[Hypothesis], roots: Sequence[WeighedHypothesis], otherwise: Array
-    ) -> Iterator[Array]:
-        """Yield further parameters (v, 2 n + s) to begin with: on another side, exchanged, or with a line left out."""
+    ) -> Array:
+        """Return parameters (v, 2 n + s) with the points on the other side, exchanged, or as without a line."""
         begin = otherwise.copy()
         at_root = {one.hypothesis.numbers[0]: one.parameters for one in sorted(roots, key=lambda one: one.weight)}
         for v, one in enumerate(hypotheses):
@@ -350,7 +350,7 @@ class _Reckoner:
                 places[corners] = _reflect(places[corners], places[start], places[end])
             elif one.numbers and one.numbers[0] in at_root:
                 begin[v] = at_root[one.numbers[0]]
-        yield begin
+        return begin
 
 
 def _reflect(places: Array, start: Array, end: Array) -> Array:

@@ -10,7 +10,7 @@ from typing import Final
 
 from pegline.diagnosis.model import Survey
 from pegline.records import record
-from pegline.writers.gis import rows
+from pegline.writers.gis import layer_rows
 from pegline.writers.gis.columns import (
     ACCURACY_COLUMNS,
     CHAINAGE_COLUMN,
@@ -34,7 +34,7 @@ from pegline.writers.gis.columns import (
     type_of,
 )
 from pegline.writers.gis.geometries import Form, Shapes
-from pegline.writers.gis.rows import Rows, Site, Value
+from pegline.writers.gis.layer_rows import Rows, Site, Value
 
 __all__ = ["GIS_LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
 
@@ -100,7 +100,7 @@ GIS_LAYERS: Final = (
             CHAINAGE_COLUMN,
             *LAST_COLUMNS,
         ),
-        rows.stations_rows,
+        layer_rows.stations_rows,
     ),
     GisLayer(
         "chain_lines",
@@ -115,7 +115,7 @@ GIS_LAYERS: Final = (
             NOTE_COLUMN,
             *LAST_COLUMNS,
         ),
-        rows.chain_lines_rows,
+        layer_rows.chain_lines_rows,
     ),
     GisLayer(
         "detail_points",
@@ -135,7 +135,7 @@ GIS_LAYERS: Final = (
             *SIZE_COLUMNS,
             *LAST_COLUMNS,
         ),
-        rows.detail_points_rows,
+        layer_rows.detail_points_rows,
         own=True,
     ),
     GisLayer(
@@ -152,7 +152,7 @@ GIS_LAYERS: Final = (
             Column("length_sd", "standard deviation of the length, metres", "number"),
             *LAST_COLUMNS,
         ),
-        rows.detail_lines_rows,
+        layer_rows.detail_lines_rows,
         own=True,
     ),
     GisLayer(
@@ -171,7 +171,7 @@ GIS_LAYERS: Final = (
             Column("perimeter_sd", "standard deviation of the perimeter, metres", "number"),
             *LAST_COLUMNS,
         ),
-        rows.detail_areas_rows,
+        layer_rows.detail_areas_rows,
         own=True,
     ),
     GisLayer(
@@ -188,7 +188,7 @@ GIS_LAYERS: Final = (
             NOTE_COLUMN,
             *LAST_COLUMNS,
         ),
-        rows.offsets_rows,
+        layer_rows.offsets_rows,
     ),
     GisLayer(
         "witnesses",
@@ -203,14 +203,14 @@ GIS_LAYERS: Final = (
             SOURCE_COLUMN,
             *TRUST_COLUMNS,
         ),
-        rows.witnesses_rows,
+        layer_rows.witnesses_rows,
     ),
     GisLayer(
         "ellipses",
         "Polygon",
         "Ellipses, true to size, that hold each place with 95 % probability",
         (NAME_COLUMN, KIND_COLUMN, *ACCURACY_COLUMNS[2:], *TRUST_COLUMNS),
-        rows.ellipses_rows,
+        layer_rows.ellipses_rows,
     ),
 )
 

@@ -20,10 +20,10 @@ from pegline.records import record
 from pegline.solved import PlaceRadius
 from pegline.writers.gis.columns import ACCURACY_COLUMNS, SOURCE_COLUMN, SURVEY_COLUMN, Column
 from pegline.writers.gis.geometries import Shapes, no_shapes, of_parts
+from pegline.writers.gis.layer_rows import ellipse_shapes
 from pegline.writers.gis.layer_styles import Style, styles
 from pegline.writers.gis.layers import FilledLayer, Value, fill_layers, values_of
 from pegline.writers.gis.metadata import Extent, head, iso_record, with_process_step
-from pegline.writers.gis.rows import ellipse_shapes
 from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment
 

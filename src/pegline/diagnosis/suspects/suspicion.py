@@ -49,13 +49,13 @@ NOTHING_WRONG: Final = "nothing wrong"
 class Candidate:
     """What may be wrong, with every way in which it may be."""
 
-    verdicts: tuple[WeighedHypothesis, ...]  #: the likeliest first
+    hypotheses: tuple[WeighedHypothesis, ...]  #: the likeliest first
     share: float
 
     @property
     def best(self) -> WeighedHypothesis:
         """Return how it is likeliest to be wrong."""
-        return self.verdicts[0]
+        return self.hypotheses[0]
 
     @property
     def number(self) -> int | None:
@@ -75,14 +75,13 @@ class Suspicion:
     def candidates(self) -> tuple[Candidate, ...]:
         """Return what may be wrong, the likeliest first."""
         by_effect: dict[object, list[tuple[WeighedHypothesis, float]]] = {}
-        for verdict, share in zip(self.posterior.verdicts, self.posterior.shares, strict=False):
-            hypothesis = verdict.hypothesis
+        for weighed, share in zip(self.posterior.hypotheses, self.posterior.shares, strict=False):
+            hypothesis = weighed.hypothesis
             number = suspected_reading(hypothesis)
             key = (hypothesis.kind, hypothesis.numbers, hypothesis.mirrored) if number is None else number
-            by_effect.setdefault(key, []).append((verdict, share))
+            by_effect.setdefault(key, []).append((weighed, share))
         candidates = (
-            Candidate(tuple(verdict for verdict, _ in verdicts), sum(share for _, share in verdicts))
-            for verdicts in by_effect.values()
+            Candidate(tuple(one for one, _ in alike), sum(share for _, share in alike)) for alike in by_effect.values()
         )
         return tuple(sorted(candidates, key=lambda one: -one.share))
 
@@ -111,10 +110,10 @@ class Suspicion:
         return tuple(rows)
 
     def _row(self, candidate: Candidate, group: int, score: float | None) -> Suspect:
-        verdict = candidate.best
-        first, *others = accusations(self.terms, verdict)
-        numbers = verdict.hypothesis.numbers
-        sided = not numbers or verdict.hypothesis.reflected  # a side is looked at, not measured again
+        weighed = candidate.best
+        first, *others = accusations(self.terms, weighed)
+        numbers = weighed.hypothesis.numbers
+        sided = not numbers or weighed.hypothesis.reflected  # a side is looked at, not measured again
         kind = None if sided else self.terms.of.observations[numbers[0]].booking.kind
         names = list(dict.fromkeys(one.what for one in (first, *others)))
         return Suspect(
@@ -123,35 +122,35 @@ class Suspicion:
             place=first.place,
             reading=first.reading,
             would_be=first.would_be,
-            slip=self._slip(verdict),
-            closes=verdict.closes(self.posterior.critical),
+            slip=self._slip(weighed),
+            closes=weighed.closes(self.posterior.critical),
             score=score,
             kind=kind,
             also=tuple(Also(one.what, one.reading, one.would_be, one.place) for one in others),
         )
 
-    def _slip(self, verdict: WeighedHypothesis) -> str | None:
+    def _slip(self, weighed: WeighedHypothesis) -> str | None:
         """Return the slip in words, with what else to look at where it may reach beyond the reading."""
-        hypothesis = verdict.hypothesis
+        hypothesis = weighed.hypothesis
         words = hypothesis.slip.words if hypothesis.slip else hypothesis.words
         words = words or " and ".join(slip.words for slip in hypothesis.both if slip)
-        reach = self._reach(verdict)
-        return "; ".join(filter(None, (words, reach, self._moved_peg(verdict)))) or None
+        reach = self._reach(weighed)
+        return "; ".join(filter(None, (words, reach, self._moved_peg(weighed)))) or None
 
-    def _moved_peg(self, verdict: WeighedHypothesis) -> str:
+    def _moved_peg(self, weighed: WeighedHypothesis) -> str:
         """Return that two lines to one station may have been taped to another place of its peg than the others."""
-        if verdict.hypothesis.kind != "two-readings" or all(verdict.hypothesis.both or (None,)):
+        if weighed.hypothesis.kind != "two-readings" or all(weighed.hypothesis.both or (None,)):
             return ""
-        one, other = (self.terms.of.observations[number] for number in verdict.hypothesis.numbers)
+        one, other = (self.terms.of.observations[number] for number in weighed.hypothesis.numbers)
         if not (isinstance(one, Distance) and isinstance(other, Distance)):
             return ""
         shared = [name for name in one.points if name in other.points]
         return f"or the peg {shared[0]} was moved between tapings" if shared else ""
 
-    def _reach(self, verdict: WeighedHypothesis) -> str:
-        if len(verdict.hypothesis.numbers) != 1 or verdict.hypothesis.kind != "reading":
+    def _reach(self, weighed: WeighedHypothesis) -> str:
+        if len(weighed.hypothesis.numbers) != 1 or weighed.hypothesis.kind != "reading":
             return ""
-        booking = self.terms.of.observations[verdict.hypothesis.numbers[0]].booking
+        booking = self.terms.of.observations[weighed.hypothesis.numbers[0]].booking
         line = self.terms.reduction.lines.get(booking.line or "")
         if booking.kind != "chainage" or line is None or len(line.booked.details) < 2:
             return ""

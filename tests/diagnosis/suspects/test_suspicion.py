@@ -13,8 +13,8 @@ from builders.own_solver import solve_again
 
 from pegline.diagnosis.effects import fit_of_everything
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
-from pegline.diagnosis.suspects.rows import Suspicion, suspicion
 from pegline.diagnosis.suspects.slips import Slip
+from pegline.diagnosis.suspects.suspicion import Suspicion, suspicion
 from pegline.readers import parse_book
 from pegline.survey import place_details, refine_frame, solve
 
@@ -44,14 +44,14 @@ def suspected(*wrong: tuple[str, float], checks: tuple[str, ...] = tuple(CHECKS)
     return suspicion(solved, fit)
 
 
-def told(by: Suspicion, shares: Sequence[float], verdicts: Sequence[WeighedHypothesis]) -> Suspicion:
+def told(by: Suspicion, shares: Sequence[float], weighed: Sequence[WeighedHypothesis]) -> Suspicion:
     """Return a suspicion with some hypotheses, and with the shares of them, of something else and of a sound survey."""
-    return replace(by, posterior=replace(by.posterior, verdicts=tuple(verdicts), shares=tuple(shares)))
+    return replace(by, posterior=replace(by.posterior, hypotheses=tuple(weighed), shares=tuple(shares)))
 
 
 def of_lines(by: Suspicion, *numbers: int) -> list[WeighedHypothesis]:
     """Return of each of some lines the reading wrong by any amount, made to let every check pass."""
-    any_amount = next(one for one in by.posterior.verdicts if one.hypothesis.kind == "reading")
+    any_amount = next(one for one in by.posterior.hypotheses if one.hypothesis.kind == "reading")
     return [
         replace(
             any_amount, hypothesis=replace(any_amount.hypothesis, numbers=(n,), slip=None), worst=0.0, square=float(n)
@@ -74,12 +74,12 @@ def test_all_ways_in_which_one_reading_may_be_wrong_are_one_suspect_with_their_s
     number = by.candidates[0].number
     ways = [
         share
-        for one, share in zip(by.posterior.verdicts, by.posterior.shares, strict=False)
+        for one, share in zip(by.posterior.hypotheses, by.posterior.shares, strict=False)
         if one.hypothesis.numbers == (number,)
     ]
     assert len(ways) > 1
     assert by.candidates[0].share == pytest.approx(sum(ways))
-    assert by.candidates[0].best is by.posterior.verdicts[0]
+    assert by.candidates[0].best is by.posterior.hypotheses[0]
     assert [one.share for one in by.candidates] == sorted((one.share for one in by.candidates), reverse=True)
 
 

@@ -6,6 +6,7 @@ import json
 import re
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from math import cos, degrees, hypot, radians, sin, tan
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from pyproj import CRS, Proj
 
 import pegline
 from pegline.errors import BookError
+from pegline.frame import choice, crs
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.readers import parse_book
@@ -408,6 +410,34 @@ def test_a_frame_is_refined_only_where_that_changes_something() -> None:
 
     assert refined_frame(parsed, reduction, first, near) is first
     assert refined_frame(parsed, reduction, first, far).scale != first.scale
+
+
+@pytest.mark.parametrize(("change", "refined"), [(0.049e-3, False), (0.051e-3, True)])
+@pytest.mark.parametrize("what", ["scale", "bearing", "line"])
+def test_what_changes_the_plot_by_less_than_a_twentieth_of_a_millimetre_is_left(
+    what: str, change: float, refined: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    reduction = reduce_readings(parsed)
+    first = choose_frame(parsed, reduction)
+    across = {"A": (0.0, 0.0), "B": (60.0, 80.0)}  # 100 m, by Pythagoras
+    other, line = first, first.scale
+    match what:
+        case "scale":
+            other = replace(first, scale=first.scale - change / 100)
+            line = other.scale
+        case "bearing":
+            (bearing,) = first.bearings
+            other = replace(first, bearings=(replace(bearing, bearing=bearing.bearing - change / 100),))
+        case "line":  # of the line A-B, which was taped as 60 m
+            line = first.scale * (1 - change / reduction.lines["A-B"].ground.length)
+    monkeypatch.setattr(choice, "choose_frame", lambda *_: other)
+    monkeypatch.setattr(crs, "line_scale", lambda *_, height: line)
+
+    found = refined_frame(parsed, reduction, first, across)
+
+    assert (found is not first) is refined
+    assert bool(found.own_scales) is (refined and what == "line")
 
 
 def test_a_frame_is_refined_where_only_its_bearing_changes() -> None:

@@ -28,5 +28,5 @@ def test_what_all_but_stands_in_the_line_lies_on_either_side(aside):
     for left in (True, False):
         side = Side(Pair("P", "Q", Place("book.yaml", 1, 1)), left)
         assert is_on_booked_side(at, "X", side) == ((aside > 0) == left)
-        assert is_on_booked_side(at, "X", side, IN_LINE) == ((aside > 0) == left or abs(aside) < IN_LINE)
+        assert is_on_booked_side(at, "X", side, IN_LINE) == ((aside > 0) == left or abs(aside) < 0.1)
         assert is_on_booked_side({"P": at["P"], "X": at["X"]}, "X", side) is None

@@ -1,9 +1,17 @@
 """A point that is booked more than once lies on the side that each of its rows says, or a check fails."""
 
+import numpy as np
 import pytest
+from builders.records import place
 
 from pegline import reduce
 from pegline.diagnosis.report import do_now
+from pegline.measures.values import Pair, Side
+from pegline.network.least_squares import solve_network
+from pegline.network.linear_equations import build_network
+from pegline.network.observation_types import Booking, Distance
+from pegline.network.row_sides import on_other_sides
+from pegline.network.start import Hints
 from pegline.readers import parse_book
 
 BOOK = """\
@@ -62,3 +70,23 @@ def test_a_point_that_lies_on_its_line_within_what_the_tapes_allow_is_on_either_
     row = "      - {at: [8.00, 15.00], right: [4.00, 3.00], point: oak}\n"
 
     assert reduce(parse_book(text.replace("MORE\n", row).replace("ARCS\n", "").encode(), "plot.yaml")).passed
+
+
+@pytest.mark.parametrize(("more", "told"), [(0.98, [0]), (1.02, [])])  # told by its shortest arm
+def test_a_row_is_told_whose_point_lies_so_many_standard_deviations_on_the_other_side(more, told):
+    # An arc of 1 cm about either end of a line of 30 m that is held; the tree stands 0.2 m right of it, booked left.
+    at, sd = np.array([(0.0, 0.0), (30.0, 0.0), (12.0, -0.2)]), 0.01
+    arms = at[2] - at[:2]
+    lengths = np.hypot(*arms.T)
+    bookings = [
+        Booking(f"{end}-X", "dimension", "arc", ("arc", "X"), length, sd, None, place(1))
+        for end, length in zip("AB", lengths.tolist(), strict=True)
+    ]
+    arcs = [Distance(booking, end, "X") for booking, end in zip(bookings, "AB", strict=True)]
+    fit = solve_network(build_network("ABX", 2, arcs, {}, at, held=range(4)))
+    # By hand: the normal matrix of two directions, and of its inverse what stands across the line.
+    directions = arms / lengths[:, None]
+    across = float(np.linalg.inv(directions.T @ directions)[1, 1] ** 0.5 * sd)
+    hints = Hints({"X": Side(Pair("A", "B", place(1)), True)}, {}, {})
+
+    assert list(on_other_sides(fit, (0, 1), hints, more * 0.2 / across)) == told

@@ -1,6 +1,6 @@
 """The equations that rectangles and right-angled rounds give to the network."""
 
-from math import atan2, degrees, hypot, pi, radians, sqrt, tan
+from math import atan2, cos, degrees, hypot, pi, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
@@ -8,12 +8,12 @@ from builders.little_book import head
 from builders.solved import HERE, feature, given_book, ground, reduction_of
 
 from pegline import reduce
-from pegline.book.model import Rectangle, TapedRound
+from pegline.book.model import NamedPoint, Rectangle, TapedRound
 from pegline.errors import BookError, Place
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
 from pegline.network.observation_types import Distance, Square
-from pegline.network.walls import FLATTEST_MEETING, PRODUCED_SD, wall_observations
+from pegline.network.walls import FLATTEST_MEETING, PRODUCED_SD, meeting_faults, wall_observations
 from pegline.readers import parse_book
 
 EDGE = Pair("P", "Q", HERE)
@@ -205,6 +205,20 @@ def test_walls_that_run_alongside_are_refused():
 
     assert angle < degrees(FLATTEST_MEETING)
     assert caught.value.findings[0].place is not None
+
+
+@pytest.mark.parametrize("crossed", [False, True])
+@pytest.mark.parametrize(("turn", "refused"), [(14.9, True), (15.1, False), (164.9, False), (165.1, True)])
+def test_lines_that_meet_under_15_degrees_fix_no_point(turn, refused, crossed):
+    at = {"p": (5.0, 5.0), "q": (25.0, 5.0), "r": (10.0, 20.0)}
+    at["s"] = (10.0 + 8.0 * cos(radians(turn)), 20.0 + 8.0 * sin(radians(turn)))
+    meet = (Pair("p", "q", HERE), Pair("r", "s", HERE))
+    book = given_book(points={"k": NamedPoint("k", HERE, meet=meet[::-1] if crossed else meet)})
+
+    faults = list(meeting_faults(book, at))
+
+    assert [fault.rule for fault in faults] == ["meet-flat"] * refused
+    assert not refused or "meet at 15°, which does not fix k; under 15° book it" in faults[0].text
 
 
 def test_a_point_that_only_has_a_note_meets_nothing():

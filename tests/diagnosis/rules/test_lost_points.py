@@ -1,10 +1,15 @@
 """A lost decimal point or a wrong unit is told at its own row, with what it was meant to be."""
 
+from types import SimpleNamespace
+
 import pytest
+from builders.records import measure
 from builders.sound_book import SOUND
 
+from pegline.book.habits import notation_of
 from pegline.commands.check import Screen, survey_lines
-from pegline.diagnosis.rules.lost_points import SIZE_RULES, moved_point, usual_decimals
+from pegline.diagnosis.rules.lost_points import SIZE_RULES, far_chainages, moved_point, usual_decimals
+from pegline.diagnosis.rules.thumb import chainage_off_line
 from pegline.errors import BookError
 from pegline.measures.values import Length
 from pegline.readers import parse_book
@@ -96,3 +101,13 @@ def test_the_point_is_moved_to_where_the_book_has_it():
     assert moved_point(Length(5.0, None, "5"), 2, lambda value: value < 1) == "0.05"
     assert moved_point(Length(40.5, "ft", "40 ft 6 in"), 2, lambda value: True) is None
     assert usual_decimals(parse_book(SOUND.encode(), "b.yaml")) == 2
+
+
+@pytest.mark.parametrize(("chainage", "far"), [(119.9, False), (120.0, True), (-119.9, False), (-120.0, True)])
+def test_a_chainage_at_twice_its_line_and_more_is_of_the_wrong_size_and_a_shorter_one_beyond_the_line(chainage, far):
+    book, reduction = measure({"A-B": ("base", 60.0)}, rows=[("p", "A-B", chainage, 2.0), ("q", "A-B", 30.0, 2.0)])
+    solved = SimpleNamespace(book=book, reduction=reduction, notation=notation_of(book))
+
+    assert [name for name, _, _ in far_chainages(book, reduction)] == ["p"] * far
+    beyond = [text for text, _ in chainage_off_line(solved, 3.0)]  # each is told by one rule
+    assert len(beyond) == (not far)

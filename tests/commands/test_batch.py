@@ -244,6 +244,27 @@ def test_the_summary_says_what_to_type_again(tmp_path, capsys):
     assert '<path class="chain" d="M' in page
 
 
+def test_books_that_are_wrong_have_their_first_fault_where_others_have_the_likely_mistake(tmp_path):
+    root, out = tmp_path / "books", tmp_path / "out"
+    root.mkdir()
+    two_figures = GOOD.replace("taped: 18.44", "taped: {either: [18.44, 19.44]}").replace("  C-D: ", "  # C-D: ")
+    for name, text in [
+        ("two-figures", two_figures),
+        ("no-side", BAD["no-side.yaml"].decode()),
+        ("use", "book: 1\nuse: m"),
+    ]:
+        (root / f"{name}.yaml").write_text(text, encoding="utf-8")
+
+    assert batch(root, out) == 65
+    rows = rows_of(out)
+
+    assert rows["two-figures.yaml"]["quality"] == rows["no-side.yaml"]["quality"] == "cannot be decided"
+    assert rows["two-figures.yaml"]["suspect"].startswith("whether this is 18.44 m or 19.44 m is open")
+    assert rows["no-side.yaml"]["suspect"].startswith("C may lie on either side of A-B")
+    assert [rows[f"{name}.yaml"]["suspect_line"] for name in ("two-figures", "no-side", "use")] == ["7", "4", "1"]
+    assert "<strong>Likely" not in (out / "batch.html").read_text(encoding="utf-8")  # nothing is to be compared
+
+
 def test_the_worst_stands_on_top():
     def outcome(book, quality, test, warnings):
         return {"book": book, "quality": quality, "worst_test": test, "warnings": warnings, "closing_error": None}

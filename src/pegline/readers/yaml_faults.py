@@ -21,9 +21,9 @@ _KEY: Final = re.compile(rf"(?:- +)*(?:{_NAME}(?:\s*[-–—−]\s*{_NAME})?|'[^
 _ENTRY: Final = re.compile(r"-(?:\s|$)|[\[{}\]]|---$|\.\.\.$|%")
 _DASH: Final = re.compile(r"([‐‑‒–—−•*+])\s")
 _BRACKET: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)\s*([\[{{])")
-_NO_SPACE: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(\s*):(\S.*)")
+_NO_SPACE: Final = re.compile(rf"({_NAME}(?:-{_NAME})?)\s*:(\S.*)")
 _NO_DASH_SPACE: Final = re.compile(r"-[\[{\w]")
-_WORDS: Final = re.compile(rf"(?:- +)?({_NAME}(?:-{_NAME})?)(?:\s+(.*))?")
+_WORDS: Final = re.compile(rf"{_NAME}(?:-{_NAME})?")
 
 
 class YamlFault(NamedTuple):
@@ -153,9 +153,9 @@ def _unlike_a_book(content: str) -> str | None:
     if match := _BRACKET.match(content):
         return f"a colon is missing after {match[1]!r}; write '{match[1]}: {match[2]}'"
     if match := _NO_SPACE.match(content):
-        return f"the colon after {match[1]!r} needs a space behind it; write '{match[1]}: {match[3]}'"
+        return f"the colon after {match[1]!r} needs a space behind it; write '{match[1]}: {match[2]}'"
     if match := _WORDS.match(content):
-        return f"a colon is missing; write '{_with_colon(match[1])}'"
+        return f"a colon is missing; write '{_with_colon(match[0])}'"
     return None
 
 

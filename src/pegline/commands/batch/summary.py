@@ -42,6 +42,8 @@ QUALITIES: Final[Mapping[str, str]] = {
     "NOT CHECKED": "a mistake in some reading would not show",
     "PASSED": "every check passed",
 }
+#: Qualities of books that are wrong as they stand, so that no check was made of them.
+WRONG: Final = frozenset({"broken file", "typing fault", "cannot be decided"})
 SUMMARY_COLUMNS: Final = (
     "book",
     "quality",
@@ -89,8 +91,17 @@ def csv_text(outcomes: Sequence[Outcome]) -> str:
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(SUMMARY_COLUMNS)
     for outcome in in_order_of_need(outcomes):
-        rows.writerow([_cell(outcome.get(column)) for column in SUMMARY_COLUMNS])
+        entries = {**outcome, **_first_fault(outcome)}
+        rows.writerow([_cell(entries.get(column)) for column in SUMMARY_COLUMNS])
     return out.getvalue()
+
+
+def _first_fault(outcome: Outcome) -> dict[str, Any]:
+    """Return what is told first of a book that cannot be drawn: it stands where others have their likely mistake."""
+    if outcome["quality"] not in WRONG:
+        return {}
+    line, said = _line_and_text(outcome["why"][0], outcome["book"])
+    return {"suspect": said, "suspect_line": line}
 
 
 def _cell(value: Any) -> str:
@@ -234,11 +245,14 @@ def _without_name(text: str, book: str) -> str:
     >>> _without_name("a/b.yaml:7:27: the arcs to C do not meet", "a/b.yaml")
     'book 7: the arcs to C do not meet'
     """
+    line, said = _line_and_text(text, book)
+    return f"book {line}: {said}" if line else said
+
+
+def _line_and_text(text: str, book: str) -> tuple[str | None, str]:
+    """Return the line that a message about a book names, and what it says."""
     found = re.match(rf"{re.escape(book)}(?::(\d+):\d+)?: ", text)
-    if found is None:
-        return text
-    said = text[found.end() :]
-    return f"book {found[1]}: {said}" if found[1] else said
+    return (found[1], text[found.end() :]) if found else (None, text)
 
 
 def _image_link(outcome: Outcome, books: str | None) -> str:

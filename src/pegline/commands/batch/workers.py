@@ -13,10 +13,10 @@ from pegline.commands.batch.tasks import Task
 from pegline.commands.batch.worker_process import Crew
 from pegline.errors import UsageError
 
-__all__ = ["AHEAD", "run_on_cluster", "run_tasks"]
+__all__ = ["run_on_cluster", "run_tasks"]
 
 
-#: Books handed out for each worker: enough that none waits, few enough that a kill leaves few begun.
+#: Books handed out for each worker of a cluster: enough that none waits, few enough that a kill leaves few begun.
 AHEAD: Final = 2
 LOOK_SECONDS: Final = 1.0  #: after which an interrupt is heard on systems where a thread that waits is deaf
 
@@ -37,7 +37,8 @@ def run_tasks(
     with ThreadPoolExecutor(workers) as threads:
         try:
             while True:
-                for task in islice(pending, workers * AHEAD - len(running)):
+                # None ahead: the books in hand are begun again after a kill.
+                for task in islice(pending, workers - len(running)):
                     begin(task)
                     running[threads.submit(crew.outcome, task)] = task
                 if not running:

@@ -58,6 +58,16 @@ def test_a_clockwise_ring_has_a_negative_area():
     assert area(backward) == pytest.approx(-40 - 4 * pi, abs=ROUNDING)
 
 
+def test_each_piece_of_a_ring_has_the_bulge_of_its_own_vertex():
+    # On the sides of 3, 4 and 5 arcs that turn left by a third, a half and two thirds of a circle, R = c / (2 sin θ/2).
+    corners, turns = np.array([[0.0, 0], [3, 0], [3, 4]]), 2 * pi * np.array([1 / 3, 1 / 2, 2 / 3])
+    radii = np.array([3, 4, 5]) / (2 * np.sin(turns / 2))
+    ring = Path(corners, np.tan(turns / 4), closed=True)
+    assert length(ring) == pytest.approx((radii * turns).sum())
+    assert area(ring) == pytest.approx(6 + (radii**2 * (turns - np.sin(turns)) / 2).sum())
+    assert length(Path(corners, np.tan(turns / 4), closed=False)) == pytest.approx((radii * turns)[:2].sum())
+
+
 @given(points=plots)
 def test_straight_rings_measure_as_in_shapely(points):
     ring = shapely.LinearRing(points)

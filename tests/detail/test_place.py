@@ -163,7 +163,7 @@ FIGURE = {
     "h": (12.0, 30.0),
     "k": (-7.0, 13.0),
 }
-FIGURE_LINES = {"A-B": 55.0, "C-B": 46.0}
+FIGURE_LINES = {"A-B": 55.0, "C-B": 46.0, "C-A": 40.0}
 FIGURE_SCALES = (0.02, -0.03)
 ERRORS = {"chainage_sd": 0.012, "foot_sd": 0.02, "sd": 0.008}
 SIZE = 2 * len(FIGURE) + len(FIGURE_SCALES)
@@ -186,6 +186,10 @@ FIGURE_ROWS = (
     row("A-B", "beyond", 61.0, -7.0, **ERRORS),
     row("A-B", "from T", [(21.5, "T"), 40.0], [15.0, 17.0], **ERRORS),
     row("C-B", "one piece", [9.0, 31.0], [14.0, 19.0], **ERRORS),
+    row("A-B", "back over two", [31.0, 13.0], [15.0, 14.0], **ERRORS),
+    of_steel(row("C-A", "of steel", 11.0, -2.0, **ERRORS)),
+    of_steel(row("C-A", "both of steel", [8.0, 30.0], [14.0, 17.0], **ERRORS)),
+    row("C-A", "of linen", 12.0, -2.0, **ERRORS),
 )
 
 
@@ -267,6 +271,16 @@ def test_covariances_follow_from_those_of_the_solution_and_the_points_own(monkey
     local_variances = axes @ points.local_variances @ axes.T
     expected = seen @ covariance @ seen.swapaxes(1, 2) + axes @ points.own @ axes.T
     assert local_variances == pytest.approx(expected, rel=1e-6, abs=1e-10)
+
+
+def test_a_tape_that_the_solution_does_not_know_is_as_good_as_its_kind_and_moves_with_no_other_s_scale():
+    # The linen tape's scale is good to 1 in 1000; the frame makes 9 m of 10. The steel tape is known to be 2 % long.
+    rows = [row("A-B", "p", 20.0, 10.0, sd=0.003), of_steel(row("A-B", "q", 20.0, -10.0, sd=0.003))]
+    keys = {"tapes": ("steel",), "frame": local(scale=0.9)}
+    points = place_rows(rows, {"A": (0.0, 0.0), "B": (45.0, 0.0)}, scales=[0.02], **keys)
+    assert points.positions == pytest.approx(np.array([[18.0, 9.0], [18.0, -9.0 / 1.02]]))
+    assert points.own[:, 1, 1] == pytest.approx([(0.9 * 0.003) ** 2 + 0.009**2, (0.9 * 0.003 / 1.02) ** 2])
+    assert points.jacobian[:, :, 4] == pytest.approx(np.array([[0, 0], [0, 9.0 / 1.02**2]]))
 
 
 def test_points_placed_together_are_as_sure_as_each_alone():

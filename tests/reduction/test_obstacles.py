@@ -11,6 +11,7 @@ from pegline.reduction.obstacles import COMPASS_SD, SIGHTING_SD
 from pegline.reduction.reduce import RIGHT_ANGLE_SD, reduce_readings
 
 HEAD = "book: 1\nunit: m\ntapes: {steel: {material: steel, length: 50, true_length: 50.010}}\n"
+PLAIN = HEAD.replace(", true_length: 50.010", "")
 LAY_SD = 0.005  # of a steel tape, metres
 TRIALS = 20_000
 TOLERANCE = 0.03  # of a standard deviation from 20,000 trials: its own is 1/√(2 n) = 0.5 %, and the second order
@@ -49,6 +50,38 @@ def test_the_perpendicular_and_the_parallel_owe_their_standard_deviation_to_the_
     leg = (26.4**2 - 144) ** 0.5
     assert right == pytest.approx(hypot(26.4 / leg * LAY_SD, 12 / leg * LAY_SD, 12 * tan(sd)), rel=1e-3)
     assert beside == pytest.approx(hypot(LAY_SD, 3 * tan(sd), 3 * tan(sd)), rel=1e-3)
+
+
+def test_how_the_width_of_a_river_and_an_angle_by_the_tape_owe_to_each_reading_by_their_derivatives():
+    # c = d n / (b - n): by n it grows with d b / (b - n)², by b with -d n / (b - n)², by d with n / (b - n).
+    n, b, d, square = 12.0, 18.0, 10.0, radians(0.2)
+    by_readings = hypot(d * b / (b - n) ** 2, d * n / (b - n) ** 2, n / (b - n)) * LAY_SD
+    by_square = 2**0.5 * n * b / (b - n) * tan(square)
+    found = ground("{past: river, perpendiculars: [12.00, 18.00], apart: 10.00, method: optical square}", head=PLAIN)
+    assert found.sd == pytest.approx(hypot(by_readings, by_square, d * b / (b - n) ** 2 * 0.020), rel=1e-6)
+
+    # With k the cosine of the small triangle, (p² + q² - r²) / 2 p q, the side is √(a² + e² - 2 a e k).
+    a, e, p, q, r = 12.1, 13.05, 5.0, 6.0, 5.0
+    k = (p**2 + q**2 - r**2) / (2 * p * q)
+    side = (a**2 + e**2 - 2 * a * e * k) ** 0.5
+    by_k = -a * e / side
+    slopes = [
+        (a - e * k) / side,
+        (e - a * k) / side,
+        by_k * (1 / q - k / p),
+        by_k * (1 / p - k / q),
+        by_k * -r / (p * q),
+    ]
+    found = ground("{past: thicket, sides: [12.10, 13.05], angle: {along: [5.00, 6.00], chord: 5.00}}", head=PLAIN)
+    assert found.sd == pytest.approx(hypot(*slopes) * LAY_SD, rel=1e-6)
+
+    # A compass' angle of 60° is good to a degree.
+    a, e = 18.2, 21.05
+    side = (a**2 + e**2 - a * e) ** 0.5
+    slopes = (a - e / 2) / side * LAY_SD, (e - a / 2) / side * LAY_SD, a * e * sin(radians(60)) / side * radians(1)
+    assert ground("{past: pond, sides: [18.20, 21.05], angle: 60°}", head=PLAIN).sd == pytest.approx(
+        hypot(*slopes), rel=1e-6
+    )
 
 
 def test_the_accuracy_of_a_line_is_that_of_each_reading_past_an_obstacle_too():

@@ -550,3 +550,56 @@ def test_a_reading_at_nought_with_an_accuracy_that_only_grows_keeps_the_finest_o
 
     assert found[0].chainage_sd == FINEST_SD == 0.1e-3
     assert found[0].offsets[0].sd == pytest.approx(0.003, abs=ROUNDING)
+
+
+def test_how_far_readings_differ_and_may_differ_is_told() -> None:
+    (warning,) = reduction_of("lines: {A-B: {use: base, taped: [42.31, 42.36]}}").warnings
+
+    # At the level of 1 in 1000: 3.2905 √2 · 5 mm.
+    assert "the readings differ by 0.050 m, more than the 0.023 m that the tape explains" in warning.text
+
+
+def test_a_reading_left_open_says_nothing_of_the_spread() -> None:
+    open_one = reduction_of("lines: {A-B: {use: base, taped: [42.31, {either: [42.36, 42.81]}]}}")
+    two = reduction_of("lines: {A-B: {use: base, taped: [{either: [42.31, 42.81]}, 42.36, 42.31]}}")
+
+    assert warning_rules(open_one) == []
+    assert warning_rules(two) == ["spread"]
+
+
+def test_between_legs_a_chainage_at_the_end_of_one_lies_there_and_the_last_goes_on() -> None:
+    found = reduction_of(
+        "lines: {A-B: {use: base, legs: [{reading: 20, rise: 12}, {reading: 10, rise: 6}, 30],"
+        " details: [{at: 20, point: p}, {at: 25, point: q}, {at: 30, point: r}, {at: 45, point: s},"
+        " {at: 70, point: t}]}}"
+    )
+
+    # 12-16-20 and 6-8-10, then level.
+    assert [row.chainages[0] for row in found.rows] == pytest.approx([16, 20, 24, 39, 64])
+    assert found.lines["A-B"].pieces == (
+        (20, pytest.approx(16)),
+        (30, pytest.approx(24)),
+        (60, pytest.approx(54)),
+    )
+
+
+def test_a_tape_is_compared_at_20_degrees_unless_told() -> None:
+    for material in ("steel", "fibreglass", "linen", "chain"):
+        tapes = f"tapes: {{old: {{material: {material}, length: 30}}}}"
+        book = f"book: 1\nunit: m\n{tapes}\nlines: {{A-B: {{use: base, taped: 9}}}}"
+        assert reduce_readings(parse_book(book.encode(), "book.yaml")).tapes["old"].standard_temperature == 20.0
+
+
+def test_a_doubtful_chainage_is_three_times_as_weak_and_a_rise_of_nought_costs_nothing() -> None:
+    (row,) = rows("{at: ~20, left: 3, point: p}")
+
+    assert row.chainage_sd == pytest.approx(0.015)
+    assert line("taped: 40, rise: 0").sd == pytest.approx(0.005)
+    # An error of 50 mm of the rise that the book says nothing of.
+    assert line("taped: 50, rise: 30").sd == pytest.approx(hypot(0.005, 0.05 * 30 / 40))
+
+
+@pytest.mark.parametrize("rise", [2.0, -2.0, 2.5])
+def test_a_line_that_rises_as_much_as_it_is_long_is_refused(rise: float) -> None:
+    with pytest.raises(BookError, match="cannot rise by more than it is long"):
+        line(f"taped: 2, rise: {rise}")

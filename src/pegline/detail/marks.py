@@ -145,7 +145,7 @@ class Marks:
         of_error = of_chainage - (1 - t) * lines.covariances_of(one) - t * lines.covariances_of(other)
         # var(e) - var(e_c) = -(1 - t) cov(e_c + e, e₁) - t cov(e_c + e, e₂)
         with_one, with_other = (np.take_along_axis(of_chainage + of_error, mark, axis=1) for mark in (one, other))
-        own[read] = -((1 - t) * with_one + t * with_other)[:, 0]
+        own[read] = -((1 - t) * with_one + t * with_other).ravel()
         columns[read], shared[read] = lines.columns, of_error
         return own, columns, shared
 

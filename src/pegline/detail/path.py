@@ -73,7 +73,7 @@ def piece_lengths(chord: ArrayLike, bulge: ArrayLike) -> Array:
     """
     b = np.asarray(bulge, dtype=float)
     small = np.abs(b) < SMALL_BULGE
-    safe = np.where(small, 1.0, b)
+    safe = np.where(small, SMALL_BULGE, b)
     factor = np.where(small, 1 - b**2 / 3, np.arctan(safe) / safe)
     return np.asarray(np.asarray(chord) * (1 + b**2) * factor)
 
@@ -92,7 +92,7 @@ def enclosed_areas(chord: ArrayLike, bulge: ArrayLike) -> Array:
     """
     b = np.asarray(bulge, dtype=float)
     small = np.abs(b) < SMALL_BULGE
-    safe = np.where(small, 1.0, b)
+    safe = np.where(small, SMALL_BULGE, b)
     whole = ((1 + safe**2) ** 2 * np.arctan(safe) - safe * (1 - safe**2)) / (8 * safe**2)
     return np.asarray(np.asarray(chord) ** 2 * np.where(small, b / 3 + b**3 / 15, whole))
 
@@ -187,7 +187,7 @@ def _on_piece(start: Array, end: Array, bulge: Array, share: Array) -> Array:
     """
     half = 2 * np.arctan(bulge)
     flat = np.abs(half) < FLAT_BULGE
-    safe = np.where(flat, 1.0, half)
+    safe = np.where(flat, FLAT_BULGE, half)
     ratio = np.where(flat, share, np.sin(share * safe) / np.sin(safe))
     return np.asarray(start + ratio[..., None] * turn_points(end - start, (1 - share) * half))
 
@@ -227,7 +227,7 @@ def _nearest_on_chord(start: Array, end: Array, point: Array) -> Array:
 
 def _nearest_on_arc(start: Array, end: Array, bulge: Array, point: Array) -> Array:
     """Return the share of the angle of arcs at which they are nearest to a point."""
-    b = np.where(np.abs(bulge) < FLAT_BULGE, 1.0, bulge)
+    b = np.where(np.abs(bulge) < FLAT_BULGE, FLAT_BULGE, bulge)
     chord = end - start
     # The centre stands off the middle of the chord by c (1 - b²) / 4 b, to the left of a left turn.
     centre = start + chord / 2 + left_of(chord) * ((1 - b**2) / (4 * b))[:, None]
@@ -304,11 +304,10 @@ def _meet(p: Array, d: Array, q: Array, e: Array) -> tuple[NDArray[np.bool_], Ar
     gap = q - p
     sizes = np.hypot(*d.T) * np.hypot(*e.T)
     skew = np.abs(across) > 1e-12 * sizes
-    safe = np.where(skew, across, 1.0)
+    safe = np.where(skew, across, sizes)
     s = (gap[:, 0] * e[:, 1] - gap[:, 1] * e[:, 0]) / safe
     t = (gap[:, 0] * d[:, 1] - gap[:, 1] * d[:, 0]) / safe
-    slack = 1e-12
-    crossed = skew & (s >= -slack) & (s <= 1 + slack) & (t >= -slack) & (t <= 1 + slack)
+    crossed = skew & (np.maximum(np.abs(s - 0.5), np.abs(t - 0.5)) <= 0.5 + 1e-12)
     # Parallel segments meet where they lie in one line and overlap.
     squared = (d * d).sum(1)
     off = np.abs(gap[:, 0] * d[:, 1] - gap[:, 1] * d[:, 0]) / np.sqrt(squared)

@@ -239,7 +239,7 @@ def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_leng
     _refuse_gaps(rows, numbers, feet, arms, ruler.scale, small_length)
     # What lies left of the line lies right of the way from the higher chainage to the lower.
     side = np.array([row.side * np.sign(row.chainages[1] - row.chainages[0]) for row in rows])
-    at = arcs_meet(feet[0].points, arms[0].lengths[:, 0], feet[1].points, arms[1].lengths[:, 0], side)
+    at = arcs_meet(feet[0].points, arms[0].lengths.ravel(), feet[1].points, arms[1].lengths.ravel(), side)
     towards = [(at - foot.points) / np.maximum(arm.lengths, 1e-9) for foot, arm in zip(feet, arms, strict=True)]
     jacobian, parents, own, by_chainage = [], [], np.zeros((len(rows), 2, 2)), []
     for foot, arm, e, effect in zip(feet, arms, towards, _inverse(*towards), strict=True):
@@ -278,7 +278,7 @@ def _refuse_gaps(
 ) -> None:
     """Raise a finding for every point whose two arms do not meet."""
     apart = distance(feet[0].points, feet[1].points)
-    gaps = arc_gap(apart, arms[0].lengths[:, 0], arms[1].lengths[:, 0]) / scale
+    gaps = arc_gap(apart, arms[0].lengths.ravel(), arms[1].lengths.ravel()) / scale
     findings = []
     for row, number, gap in zip(rows, numbers, gaps.tolist(), strict=True):
         if gap > 0 or row.chainages[0] == row.chainages[1]:

@@ -100,7 +100,7 @@ def _draw_features(
         own = arms.of(begin, end)
         positions = everything[[number[point] for point in made.names]]
         with _fault_as_finding(book.features[name], faults):
-            drawn[name] = _Drawn(book.features[name], made, made.make(positions, own.lengths[:, 0]), positions, own)
+            drawn[name] = _Drawn(book.features[name], made, made.make(positions, own.lengths.ravel()), positions, own)
     if faults:
         raise BookError(in_order(faults))
     return drawn
@@ -164,7 +164,7 @@ def _deviations(drawn: Sequence[_Drawn], solution: Solution, points: Points) -> 
         σ² = g C g' + Σ own
     """
     variances = np.zeros((len(drawn), 2))
-    steep = [gradients(one.made, one.path, one.positions, one.arms.lengths[:, 0]) for one in drawn]
+    steep = [gradients(one.made, one.path, one.positions, one.arms.lengths.ravel()) for one in drawn]
     alone = _on_one_piece(drawn, steep, solution, points)
     rest: list[tuple[int, NDArray[np.int64], Array]] = []
     for number, one in enumerate(drawn):
@@ -214,10 +214,10 @@ def _on_parameters(
     count = len(one.made.names)
     by_point = gradient[:, : 2 * count].reshape(2, count, 2)
     by_length = gradient[:, 2 * count :]
-    own = (by_length**2) @ one.arms.sd[:, 0] ** 2
+    own = (by_length**2) @ one.arms.sd.ravel() ** 2
     parts: list[tuple[NDArray[np.int64], Array]] = []
     if len(one.arms.scale):
-        parts.append((one.arms.scale, by_length * one.arms.by_scale[:, 0]))
+        parts.append((one.arms.scale, by_length * one.arms.by_scale.ravel()))
     solved = [i for i, name in enumerate(one.made.names) if name in solution.index]
     placed = [i for i, name in enumerate(one.made.names) if name not in solution.index]
     if solved:

@@ -5,16 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
-from builders.records import LOCAL, measure, simulate
+from builders.numerical import numerical_derivatives, whole_covariance
+from builders.records import KITE, KITE_SIDES, LOCAL, measure, simulate
+from scipy.stats import norm
 
 from pegline.book.model import Limits
+from pegline.errors import Place
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.network.adjust import adjust, framework_fails
 from pegline.network.confidence import ellipses
 from pegline.network.critical_value import sidak
 from pegline.network.dependents import derivative_matrix, full_matrix
 from pegline.network.least_squares import solve_network
-from pegline.network.quality import derivatives
+from pegline.network.quality import POWER, NetworkCovariances, computed_variances, derivatives, redundancies
 
 SAME = 1e-9
 ELLIPSE = 5.991  # χ² of two degrees of freedom, 95 %
@@ -29,6 +32,116 @@ def test_redundancy_numbers_add_up_to_the_freedom(name):
     of_scale = 1 - variance / adjustment.fit.network.shared_sds[0] ** 2
     total = sum(m.redundancy for m in adjustment.measurements)
     assert total + of_scale == pytest.approx(adjustment.freedom, abs=1e-6)
+
+
+# -- against whole matrices and differences ----------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def whole():
+    """A survey with a tie station, points, control and a bearing, its base line not the first; and all covariances."""
+    lines = {"D-A": ("side", 48.0), "B-A": ("base", 60.0), "A-C": ("side", 50.0), "C-B": ("side", 46.0)}
+    lines |= {"D-B": ("side", 44.0), "C-D": ("check", 72.18), "S-C": ("check", 39.02)}
+    rows = [("S", "B-A", 38.0, "station"), ("h", "B-A", 50.0, -5.0), ("h", "B-A", (47.0, 54.0), (-5.83, -6.40))]
+    rows += [("k", "A-C", 20.0, 4.0), ("k", "A-C", 20.02, 4.01)]
+    place = Place("made.yaml", 1, 1)
+    frame = Frame(
+        "grid",
+        "grid",
+        "",
+        "a grid",
+        scale=0.9996,
+        control=(FrameControl("C", 35.0, 90.0, 0.04, place), FrameControl("D", 40.0, 18.0, 0.03, place)),
+        bearings=(FrameBearing("A", "B", 1.57, 0.01, 1.57, place),),
+    )
+    book, reduction = measure(lines, sides={"C": "right B-A", "D": "left B-A"}, rows=rows)
+    adjustment = adjust(book, reduction, frame)
+    assert adjustment.adjusted.base != (0, 1)
+    return adjustment, whole_covariance(adjustment.fit)
+
+
+def test_covariances_are_those_of_the_inverse(whole):
+    adjustment, expected = whole
+    covariances, count = NetworkCovariances(adjustment.fit), len(expected)
+    numbers = np.array([[0, 5, -1], [2, count - 1, 7]])
+
+    blocks = covariances.blocks(numbers)
+    padded = np.pad(expected, (0, 1))
+    for found, group in zip(blocks, numbers, strict=True):
+        assert found == pytest.approx(padded[np.ix_(group, group)], abs=1e-10)
+    assert covariances.with_each(numbers[1]) == pytest.approx(expected[:, numbers[1]], abs=1e-10)
+    gradients = np.random.default_rng(1).standard_normal((2, count - 3))
+    assert covariances.of(gradients) == pytest.approx(gradients @ expected[:-3, :-3] @ gradients.T, abs=1e-9)
+
+
+def test_what_is_held_has_no_covariance():
+    fit = adjust(*simulate(NETWORKS["braced quad"](), 3), LOCAL).fit
+    held = np.flatnonzero(fit.network.held)
+    assert len(held) == 3
+    expected, covariances = whole_covariance(fit), NetworkCovariances(fit)
+
+    assert covariances.with_each(np.array([held[0], 7, held[2]])) == pytest.approx(
+        expected[:, [held[0], 7, held[2]]], abs=1e-12
+    )
+    gradients = np.random.default_rng(1).standard_normal((2, len(fit.network.held)))
+    assert covariances.of(gradients) == pytest.approx(gradients @ expected @ gradients.T, abs=1e-12)
+
+
+def test_a_computed_observation_varies_as_its_parameters_do_and_its_redundancy_is_the_rest(whole):
+    adjustment, expected = whole
+    fit = adjustment.fit
+    rates = numerical_derivatives(fit)
+    variances = np.einsum("ij,jk,ik->i", rates, expected, rates)
+    found = computed_variances(fit, NetworkCovariances(fit))
+
+    assert found == pytest.approx(variances, rel=1e-5)
+    shares = 1 - variances / fit.network.sds**2
+    assert redundancies(fit, found) == pytest.approx(shares, abs=1e-5)
+    some = replace(fit, keep=np.arange(len(shares)) % 3 > 0)
+    assert redundancies(some, found)[::3] == pytest.approx(0.0, abs=0)
+    assert redundancies(some, 2 * fit.network.sds**2).tolist() == [0.0] * len(shares)
+    assert redundancies(fit, -found).tolist() == [1.0] * len(shares)
+
+
+def test_a_solution_tells_places_scales_and_variances(whole):
+    adjustment, expected = whole
+    solution, fit = adjustment.adjusted, adjustment.fit
+    count = len(fit.network.names)
+
+    assert solution.scales.tolist() == fit.parameters[2 * count :].tolist()
+    assert solution.positions.ravel().tolist() == fit.parameters[: 2 * count].tolist()
+    for number, found in enumerate(solution.variances):
+        some = slice(2 * number, 2 * number + 2)
+        assert found == pytest.approx(expected[some, some], abs=1e-10)
+
+
+def test_variances_about_the_base_line_are_those_of_places_seen_from_it(whole):
+    adjustment, expected = whole
+    solution = adjustment.adjusted
+    start, end = solution.base
+    count = len(solution.names)
+    flat = solution.positions.ravel()
+    begun = solution.positions[end] - solution.positions[start]
+
+    def seen(coordinates):
+        """Return the places about the base line's start, turned so that it runs as it did."""
+        at = coordinates.reshape(-1, 2) @ np.array([1, 1j])
+        line = at[end] - at[start]
+        back = np.exp(1j * (np.arctan2(begun[1], begun[0]) - np.angle(line)))
+        away = (at - at[start]) * back
+        return np.stack((away.real, away.imag), axis=1).ravel()
+
+    step = 1e-4
+    rates = np.array([(seen(flat + move) - seen(flat - move)) / (2 * step) for move in step * np.eye(2 * count)]).T
+    local = rates @ expected[: 2 * count, : 2 * count] @ rates.T
+    for number, found in enumerate(solution.local_variances):
+        some = slice(2 * number, 2 * number + 2)
+        assert found == pytest.approx(local[some, some], abs=1e-9)
+    assert solution.local_variances[start].tolist() == [[0.0, 0.0], [0.0, 0.0]]
+
+
+def test_an_error_that_is_noticed_in_80_of_100_cases_is_the_quantile_above_what_passes():
+    assert pytest.approx(norm.ppf(0.8), abs=0.005) == POWER
 
 
 def test_derivatives_of_some_observations_are_those_of_all():
@@ -73,6 +186,20 @@ def test_a_station_at_less_than_four_of_its_own_deviations_is_marked(height, tru
     sigmas = height / np.sqrt(adjustment.solution.local_variances[row, 1, 1])
     assert (sigmas > 4) == trusted
     assert adjustment.unreliable == (() if trusted else ("C",))
+
+
+@pytest.mark.parametrize("chainages", [(28.0, 33.0, 38.0), (32.0, 27.0, 22.0)])
+@pytest.mark.parametrize(("height", "trusted"), [(0.1, False), (0.2, False), (0.3, True), (2.0, True)])
+def test_a_point_of_arms_at_less_than_four_of_its_own_deviations_is_marked(height, trusted, chainages):
+    # Its arms are from 2 to 8 m long, the line 60: what they bend by when it moves across goes with the arm.
+    foot = chainages[-1] + (-2.0 if chainages[0] < chainages[-1] else 2.0)
+    row = ("p", "A-B", chainages, tuple(float(np.hypot(foot - at, height)) for at in chainages))
+    adjustment = adjust(*measure(KITE | {"C-D": ("check", 72.182)}, sides=KITE_SIDES, rows=[row]), LOCAL)
+
+    number = adjustment.adjusted.index["p"]
+    sigmas = height / np.sqrt(adjustment.adjusted.local_variances[number, 1, 1])
+    assert (sigmas > 4) == trusted
+    assert adjustment.unreliable == (() if trusted else ("p",))
 
 
 @pytest.mark.parametrize(("height", "trusted"), [(0.7, False), (0.85, True)])

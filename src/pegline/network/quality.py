@@ -7,8 +7,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from pegline.network.equations import EQUATIONS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
+from pegline.network.observation_types import Distance, Oblique
 from pegline.plane import Array, Ints, left_of
 
 __all__ = [
@@ -165,31 +167,24 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
     equal arcs, at a height of four of its own standard deviations, moves across each by s with
     s² = σ d / (4 √2): beyond that, what the straight-line theory leaves out is felt.
     """
-    from pegline.network.observation_types import Distance, Oblique
-
     network = fit.network
     points = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
     turn = _turn(points, base)
     shared = covariances.with_each(_base_parameters(base)) @ turn
     by_direction = float(turn @ shared[_base_parameters(base)])
     flat_ends: list[Ints] = []
-    for batch in network.batches:
-        kind = type(network.observations[batch.rows[0]])
-        if kind not in (Distance, Oblique):
+    for batch, numbers, partials in zip(network.batches, fit.linear.parameters, fit.linear.partials, strict=True):
+        if batch.equation not in (EQUATIONS[Distance], EQUATIONS[Oblique]):
             continue
-        ends = batch.points[:, :2]
-        line = points[ends[:, 1]] - points[ends[:, 0]]
-        size = np.hypot(line[:, 0], line[:, 1])
-        across = np.stack((-line[:, 1], line[:, 0]), axis=1) / size[:, None]
-        numbers = np.stack((2 * ends, 2 * ends + 1), axis=2).reshape(-1, 4)
-        gradient = np.column_stack((-across, across))
-        variance = np.einsum("mi,mij,mj->m", gradient, covariances.blocks(numbers), gradient)
-        variance += size**2 * by_direction - 2 * size * np.einsum("mi,mi->m", gradient, shared[numbers])
+        size, places = fit.linear.computed[batch.rows], numbers[:, : 2 * batch.points.shape[1]]
+        gradient = left_of(partials[:, : places.shape[1]].reshape(*batch.points.shape, 2)).reshape(places.shape)
+        variance = np.einsum("mi,mij,mj->m", gradient, covariances.blocks(places), gradient)
+        variance += size**2 * by_direction - 2 * size * np.einsum("mi,mi->m", gradient, shared[places])
         flat = fit.keep[batch.rows] & (variance > network.sds[batch.rows] * size / (FLAT_SIGMAS * sqrt(2)))
-        flat_ends += list(ends[flat])
+        flat_ends += list(batch.points[flat])
     if not flat_ends:
         return ()
     variances = covariances.blocks(np.arange(2 * len(points)).reshape(-1, 2))
-    # Of two ends the looser one about the base line: where the whole may turn, what is far from A moves most.
+    # Of its ends the loosest one about the base line: where the whole may turn, what is far from A moves most.
     loose = np.trace(_local(points, variances, covariances, base), axis1=1, axis2=2)
-    return tuple(network.names[number] for number in sorted({int(max(pair, key=loose.item)) for pair in flat_ends}))
+    return tuple(network.names[number] for number in sorted({int(max(ends, key=loose.item)) for ends in flat_ends}))

@@ -35,24 +35,25 @@ def on_other_sides(fit: Fit, numbers: Sequence[int], side_hints: Hints, critical
     seen = set()
     for number in sorted(numbers, key=lambda n: network.observations[n].booking.value):
         one = network.observations[number]
-        side = _booked_side(one, side_hints)
-        if side is None or not network.index.keys() >= set(side[0]) or one.booking.group in seen:
+        names = _booked_on_left(one, side_hints)
+        if names is None or not network.index.keys() >= set(names) or one.booking.group in seen:
             continue
         seen.add(one.booking.group)
-        points = np.array([network.index[name] for name in side[0]])
-        aside, partials = offset_equation(at[points][None], np.array([[side[1]]]))
-        if aside[0] < 0:
-            gradient = np.zeros((1, at.size))
-            gradient[0, (2 * points[:, None] + [0, 1]).ravel()] = partials.ravel()
-            if aside[0] < -critical * sqrt(covariances.of(gradient).item()):
-                yield number
+        points = np.array([[network.index[name] for name in names]])
+        (aside,), partials = offset_equation(at[points], np.ones((1, 1)))
+        gradient = partials.ravel()
+        (variances,) = covariances.blocks(np.stack((2 * points, 2 * points + 1), axis=2).reshape(1, -1))
+        if aside < -critical * sqrt(gradient @ variances @ gradient):
+            yield number
 
 
-def _booked_side(one: Observation, side_hints: Hints) -> tuple[tuple[str, str, str], float] | None:
-    """Return point, start and end of a line, with +1 for left and -1 for right; None where no side is booked."""
+def _booked_on_left(one: Observation, side_hints: Hints) -> tuple[str, str, str] | None:
+    """Return a point, and the start and end of a line that it is booked left of; None where no side is booked."""
     match one:
         case Oblique() if one.side:
-            return (one.point, one.start, one.end), float(one.side)
+            point, start, end, left = one.point, one.start, one.end, one.side > 0
         case Distance() if one.booking.part == "arc" and (side := side_hints.sides.get(one.end)):
-            return (one.end, side.of.start, side.of.end), 1.0 if side.left else -1.0
-    return None
+            point, start, end, left = one.end, side.of.start, side.of.end, side.left
+        case _:
+            return None
+    return (point, start, end) if left else (point, end, start)

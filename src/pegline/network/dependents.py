@@ -171,7 +171,7 @@ class Readings(NamedTuple):
 
 
 def _positions_by_name(fit: Fit) -> Mapping[str, tuple[float, float]]:
-    points = fit.parameters[: 2 * len(fit.network.names)].reshape(-1, 2).tolist()
+    points = fit.network.places(fit.parameters).tolist()
     return {name: (x, y) for name, (x, y) in zip(fit.network.names, points, strict=True)}
 
 

@@ -204,7 +204,7 @@ def _free_to_swing(network: Network, free: Ints) -> Finding:
 
 def _at_one_place(network: Network, parameters: Array) -> Iterator[Finding]:
     """Tell each two points at one place between which an observation needs a direction, once."""
-    points = parameters[: 2 * len(network.names)].reshape(-1, 2)
+    points = network.places(parameters)
     seen: set[frozenset[int]] = set()
     for batch in network.batches:
         for pair in batch.equation.apart:

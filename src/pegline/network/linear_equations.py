@@ -74,8 +74,11 @@ class Network:
     @property
     def extent(self) -> float:
         """Return the size of the figure, metres."""
-        points = self.begin[: 2 * len(self.names)].reshape(-1, 2)
-        return float(max(np.ptp(points, axis=0).max(), 1e-3)) if len(points) else 1.0
+        return float(max(np.ptp(self.places(self.begin), axis=0).max(), 1e-3)) if self.names else 1.0
+
+    def places(self, parameters: Array) -> Array:
+        """Return where the points stand (n, 2) by parameters (2 n + s,), metres of the frame."""
+        return parameters[: 2 * len(self.names)].reshape(-1, 2)
 
 
 @record(frozen=True, slots=True)
@@ -185,8 +188,7 @@ def linearise(network: Network, parameters: Array) -> Linear:
 
     A taped length reads distance x (1 + scale of the tape) / scale of the frame, and what else readings share.
     """
-    count = len(network.names)
-    points = parameters[: 2 * count].reshape(-1, 2)
+    count, points = len(network.names), network.places(parameters)
     scales = np.append(parameters[2 * count :], 0.0)  # the last for what no tape measured
     computed = np.empty(len(network.values))
     numbers, partials = [], []

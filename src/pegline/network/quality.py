@@ -90,8 +90,8 @@ def solution_of(fit: Fit, base: tuple[int, int]) -> Solution:
     network = fit.network
     count = len(network.names)
     covariances = NetworkCovariances(fit)
-    positions = fit.parameters[: 2 * count].reshape(-1, 2)
-    variances = covariances.blocks(np.arange(2 * count).reshape(-1, 2))
+    positions = network.places(fit.parameters)
+    variances = covariances.blocks(_coordinates(count))
     return Solution(
         names=network.names,
         index=network.index,
@@ -104,6 +104,11 @@ def solution_of(fit: Fit, base: tuple[int, int]) -> Solution:
         covariances=covariances,
         base=base,
     )
+
+
+def _coordinates(count: int) -> Ints:
+    """Return the parameters (n, 2) of so many points."""
+    return np.arange(2 * count).reshape(count, 2)
 
 
 def _base_parameters(base: tuple[int, int]) -> Ints:
@@ -168,7 +173,7 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
     s² = σ d / (4 √2): beyond that, what the straight-line theory leaves out is felt.
     """
     network = fit.network
-    points = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    points = network.places(fit.parameters)
     turn = _turn(points, base)
     shared = covariances.with_each(_base_parameters(base)) @ turn
     by_direction = float(turn @ shared[_base_parameters(base)])
@@ -184,7 +189,7 @@ def flat_points(fit: Fit, covariances: NetworkCovariances, base: tuple[int, int]
         flat_ends += list(batch.points[flat])
     if not flat_ends:
         return ()
-    variances = covariances.blocks(np.arange(2 * len(points)).reshape(-1, 2))
+    variances = covariances.blocks(_coordinates(len(points)))
     # Of its ends the loosest one about the base line: where the whole may turn, what is far from A moves most.
     loose = np.trace(_local(points, variances, covariances, base), axis1=1, axis2=2)
     return tuple(network.names[number] for number in sorted({int(max(ends, key=loose.item)) for ends in flat_ends}))

@@ -30,7 +30,7 @@ def on_other_sides(fit: Fit, numbers: Sequence[int], side_hints: Hints, critical
         By how many standard deviations a point lies on the other side at the least.
     """
     network = fit.network
-    at = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    at = network.places(fit.parameters)
     covariances = NetworkCovariances(fit)
     seen = set()
     for number in sorted(numbers, key=lambda n: network.observations[n].booking.value):

@@ -58,7 +58,7 @@ def second_crossings(
     if not names or not all(check.passed for check in adjustment.checks):
         return
     network = plotting.network
-    wanted, at = set(names), plotting.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    wanted, at = set(names), network.places(plotting.parameters)
     tapes_to = _tapes_to(plotting, wanted)
     checks = {n: check for check in adjustment.checks for n in check.numbers}
     for number, one in tie_chainages(network.observations):
@@ -105,7 +105,7 @@ def _passing(
 ) -> Mapping[str, float] | None:
     """Return how far a mistake in a chainage puts every point; None where a check or a booked side shows it."""
     network = plotting.network
-    count, index = len(network.names), network.index
+    index = network.index
     other = with_observations(network, with_reading_changed(network.observations, number, mistake))
     begin = plotting.parameters.copy()
     point = index[network.observations[number].points[0]]
@@ -119,10 +119,10 @@ def _passing(
         for check in adjustment.checks
         for n in check.numbers
     )
-    at = fit.parameters[: 2 * count].reshape(-1, 2)
+    at = network.places(fit.parameters)
     if any(shown) or not _are_on_booked_sides(at, network.names, hints):
         return None
-    moved = np.hypot(*(at - plotting.parameters[: 2 * count].reshape(-1, 2)).T) / network.scale
+    moved = np.hypot(*(at - network.places(plotting.parameters)).T) / network.scale
     return dict(zip(network.names, moved.tolist(), strict=True))
 
 

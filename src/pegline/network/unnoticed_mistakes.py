@@ -311,7 +311,7 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
 def _local_gradients(fit: Fit, base: tuple[int, int], points: Ints) -> tuple[Array, Array]:
     """Return the derivatives (u, k) of the x and of the y of k points, relative to the base line, to the unknowns."""
     network = fit.network
-    positions = fit.parameters[: 2 * len(network.names)].reshape(-1, 2)
+    positions = network.places(fit.parameters)
     held = base_holding(positions[points], positions[base[0]], positions[base[1]])
     gradients = np.zeros((2, len(network.held), len(points)))
     ends = [2 * end + axis for end in base for axis in (0, 1)]

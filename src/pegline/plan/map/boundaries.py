@@ -118,7 +118,8 @@ def _sds(shape: Shape, where: Where, ends: tuple[int, int], way: np.ndarray) -> 
     if isinstance(variance, int):
         return 0.0, 0.0
     normal = np.array([-way[1], way[0]])
-    return float(np.sqrt(way @ variance @ way)), float(np.sqrt(normal @ variance @ normal))
+    along, across = (max(float(axis @ variance @ axis), 0.0) ** 0.5 for axis in (way, normal))
+    return along, across
 
 
 def north_sd(solved: Solved) -> float:

@@ -11,6 +11,7 @@ from pegline.book.reference import book_schema, entries, groups, related_entries
 from pegline.cli import main
 from pegline.commands.explain import example_of, how_to_books
 from pegline.kinds import KINDS
+from pegline.readers.yaml import limits_of_a_book
 
 FORMAT = book_schema()
 
@@ -65,6 +66,7 @@ def test_without_a_word_all_keys_are_listed_in_groups(capsys):
 
     assert max(map(len, out.splitlines())) <= 80
     assert all(re.search(rf"^  {entry.word} ", out, re.MULTILINE) for entry in entries())
+    assert " ".join(out.splitlines()[-2:]) == f"A book is plain text of {limits_of_a_book()}."
 
 
 @pytest.mark.parametrize(

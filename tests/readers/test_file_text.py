@@ -81,7 +81,8 @@ def test_a_file_may_be_as_large_as_a_book_and_no_larger(tmp_path):
     with pytest.raises(TooLargeError) as caught:
         read_bytes(path)
 
-    assert str(caught.value) == f"{path}: 5000001 bytes are more than a book can have; split it into several"
+    limit = "more than a book can have (at most 5000000)"
+    assert str(caught.value) == f"{path}: 5000001 bytes are {limit}; split it into several"
 
 
 def test_a_file_that_the_system_gives_no_size_of_is_refused_where_it_goes_on_too_long(tmp_path, monkeypatch):

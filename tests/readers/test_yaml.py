@@ -10,7 +10,7 @@ from pegline.errors import BookError, OpenError
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
 from pegline.readers.file_text import MAX_BOOK_BYTES
-from pegline.readers.yaml import _REFUSED, MAX_ENTRIES, MAX_SIGNS, MAX_TEXTS, comments, parse
+from pegline.readers.yaml import _REFUSED, MAX_ENTRIES, MAX_SIGNS, MAX_TEXTS, comments, limits_of_a_book, parse
 
 BOOK = "book: 1\nunit: m\nlines:\n  A-B: {use: base, taped: 52.31}\n"
 
@@ -293,6 +293,7 @@ def test_the_limits_of_a_book_are_those_that_the_readme_promises():
         f" in one list or map, and {MAX_SIGNS:,} signs in one text"
     )
 
+    assert limits_of_a_book() == promised
     assert promised in words
 
 

@@ -19,7 +19,7 @@ from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.spelling import nearest, suggest
 from pegline.readers import parse_book
 from pegline.readers.file_text import read_bytes, text_of_bytes
-from pegline.readers.yaml import parse
+from pegline.readers.yaml import limits_of_a_book, parse
 from pegline.records import record
 
 __all__ = ["Example", "arguments", "example_of", "how_to_books", "run"]
@@ -57,6 +57,8 @@ def _all_keys() -> Iterator[str]:
             first, *rest = wrap(entry.meaning, TEXT_COLUMNS - KEY_WIDTH - 2) or [""]
             yield f"  {entry.word:<{KEY_WIDTH}}{first}"
             yield from (f"  {'':<{KEY_WIDTH}}{line}" for line in rest)
+    yield ""
+    yield from wrap(f"A book is plain text of {limits_of_a_book()}.", TEXT_COLUMNS)
 
 
 def _word(word: str) -> Iterator[str]:

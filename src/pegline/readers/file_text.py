@@ -43,7 +43,8 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
         raise OpenError(f"{shown}: cannot be opened ({reason.lower()}); check the name and its permissions") from None
     if len(data) > MAX_BOOK_BYTES:
         size = max(about.st_size, len(data))
-        raise TooLargeError(f"{shown}: {size} bytes are more than a book can have; split it into several")
+        limit = f"more than a book can have (at most {MAX_BOOK_BYTES})"
+        raise TooLargeError(f"{shown}: {size} bytes are {limit}; split it into several")
     return data
 
 

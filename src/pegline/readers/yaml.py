@@ -24,8 +24,9 @@ from yaml.events import (
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.scalars import sign_name
 from pegline.measures.source_tree import Items, Table, Text, Written
+from pegline.readers.file_text import MAX_BOOK_BYTES
 
-__all__ = ["MAX_SIGNS", "comments", "parse"]
+__all__ = ["MAX_SIGNS", "comments", "limits_of_a_book", "parse"]
 
 MAX_YAML_DEPTH: Final = 20  # levels of lists and maps; a book needs 7
 MAX_ENTRIES: Final = 20_000  #: of one list or map, at most
@@ -97,6 +98,14 @@ def parse(text: str, file: str) -> Written:
 
 def _refuse(rule: str, text: str, place: Place) -> BookError:
     return BookError([Finding(rule, text, place)])
+
+
+def limits_of_a_book() -> str:
+    """Return how large a book may be, in words."""
+    size, texts = f"at most {MAX_BOOK_BYTES // 10**6} MB", f"{MAX_TEXTS:,} keys and values"
+    return (
+        f"{size}, with at most {texts}, {MAX_ENTRIES:,} entries in one list or map, and {MAX_SIGNS:,} signs in one text"
+    )
 
 
 def _check_signs(text: str, file: str) -> None:

@@ -30,7 +30,7 @@ CORE: Final = {
     "detail": Room(("detail/*.py",), ("tests/detail", "src/pegline/detail")),
     "suspects": Room(("diagnosis/suspects/*.py",), ("tests/diagnosis/suspects", "src/pegline/diagnosis/suspects")),
     "publishing": Room(
-        ("writers/publish.py", "writers/file_list.py"),
+        ("writers/publish.py", "writers/disk_faults.py", "writers/file_list.py"),
         ("tests/writers/test_publish.py", "tests/commands/test_verify.py"),
     ),
 }

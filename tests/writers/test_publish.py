@@ -15,19 +15,17 @@ import pytest
 
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import publish as publishing
+from pegline.writers.disk_faults import SAYINGS, faults_as_output_errors, sync, write_refusal
 from pegline.writers.file_list import ENDING, FileList, Origin
 from pegline.writers.publish import (
     LOCK,
-    SAYINGS,
     WORK,
-    faults_as_output_errors,
     hold_folder,
     locked_file,
     publish,
     remove_work_folders,
     sweep_folder,
     write_aside,
-    write_refusal,
 )
 
 PLAN = object()
@@ -474,8 +472,8 @@ def test_windows_waits_for_files_alone_as_its_folders_cannot_be_opened(tmp_path,
     monkeypatch.setattr(os, "fsync", lambda number: waited.append(os.path.samestat(os.fstat(number), file.stat())))
     monkeypatch.setattr(os, "name", "nt")
 
-    publishing._sync(tmp_path)
-    publishing._sync(file)
+    sync(tmp_path)
+    sync(file)
 
     assert waited == [True]
 

@@ -24,7 +24,8 @@ from pegline.readers.cells import CHOICES
 from pegline.readers.file_text import read_bytes, text_of_bytes
 from pegline.readers.workbooks import OF_FILES, cell_name, sheets_in
 from pegline.readers.yaml import comments, parse
-from pegline.writers.publish import faults_as_output_errors, hold_folder, write_aside
+from pegline.writers.disk_faults import faults_as_output_errors
+from pegline.writers.publish import hold_folder, write_aside
 
 __all__ = ["WRITTEN", "arguments", "run"]
 

@@ -1,7 +1,4 @@
-"""Files appear whole or not at all: built aside, looked at, then moved into place under the folder's lock.
-
-What keeps a file from being written (a full disk, a held file) is told as an error that says what to do.
-"""
+"""Files appear whole or not at all: built aside, looked at, then moved into place under the folder's lock."""
 
 from __future__ import annotations
 
@@ -18,10 +15,10 @@ from typing import Any, Final
 
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import ENDINGS, WRITERS, Writer
+from pegline.writers.disk_faults import SAYINGS, faults_as_output_errors, sync
 from pegline.writers.file_list import ENDING, FileList, Origin, sha256_of
 
 __all__ = [
-    "faults_as_output_errors",
     "hold_folder",
     "locked_file",
     "publish",
@@ -29,70 +26,7 @@ __all__ = [
     "remove_work_folders",
     "sweep_folder",
     "write_aside",
-    "write_refusal",
 ]
-
-
-#: What to say for a fault of the system, by its number.
-SAYINGS: Final[Mapping[int, str]] = {
-    errno.ENOSPC: "the disk of {folder} is full; make room there and run it again",
-    errno.EDQUOT: "your share of the disk of {folder} is full; make room there and run it again",
-    errno.EFBIG: "the file is larger than this system allows; lift the limit (ulimit -f) and run it again",
-    errno.EROFS: "the disk can only be read; choose another folder with --out",
-    errno.EACCES: "there is no permission to write there; choose another folder with --out",
-    errno.EPERM: "there is no permission to write there; choose another folder with --out",
-    errno.ENOTDIR: "a part of its path is a file; choose another folder with --out",
-    errno.EEXIST: "a file of that name is in the way; choose another folder with --out",
-    errno.EISDIR: "a folder of that name is in the way; move it or choose another folder with --out",
-    errno.ELOOP: "a link is in the way; take it away, or choose another folder with --out",
-    errno.ENAMETOOLONG: "the name is too long for this disk; give the book a shorter name",
-}
-
-#: Where not even so many bytes can be written, a library's failure to write is that of the disk.
-PROBE_BYTES: Final = 2**18
-#: Signs of a library's complaint that are passed on.
-LONGEST_COMPLAINT: Final = 200
-
-
-@contextmanager
-def faults_as_output_errors(path: Path) -> Iterator[None]:
-    """Turn faults of the system into an OutputError that says what to do."""
-    try:
-        yield
-    except OSError as error:
-        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
-        if isinstance(error, PermissionError) and os.name == "nt":
-            saying = "another program may have it open; close it there and run it again"
-        folder = path if path.is_dir() else path.parent
-        raise OutputError(f"{path}: cannot be written: {saying.replace('{folder}', str(folder))}") from error
-
-
-def write_refusal(path: Path, error: Exception) -> Exception:
-    """Return what to raise when a library could not write a file, whatever it complains of in its own words."""
-    fault = _fault_of_disk(path.parent)
-    if fault is not None and fault.errno in SAYINGS:
-        return fault
-    complaint = (str(error).strip() or type(error).__name__).splitlines()[0].strip()[:LONGEST_COMPLAINT]
-    return OutputError(
-        f"{path.name}: cannot be written: {complaint}; run it again, or choose another folder with --out"
-    )
-
-
-def _fault_of_disk(folder: Path) -> OSError | None:
-    """Return what the system says when something is written into a work folder; None where it is written.
-
-    What is left of a share of a disk is told in no other way that all systems know.
-    """
-    probe = folder / ".probe"
-    try:
-        probe.write_bytes(bytes(PROBE_BYTES))
-        _sync(probe)
-    except OSError as error:
-        return error
-    finally:
-        with suppress(OSError):
-            probe.unlink()
-    return None
 
 
 #: Takes what a format cannot hold a survey for.
@@ -181,13 +115,13 @@ def publish_in_held_folder(
             _write_each(plan, work, directory, stem, formats, writers, refuse)
             work_files = sorted(work.iterdir())
             for path in work_files:
-                _sync(path)
+                sync(path)
             for path in work_files:
                 _clear(directory / path.name)
             with _keep_list_true(work_files, directory, stem, work, origin):
                 for path in work_files:
                     path.replace(directory / path.name)
-            _sync(directory)
+            sync(directory)
             return tuple(directory / path.name for path in work_files)
         finally:
             shutil.rmtree(work, ignore_errors=True)
@@ -245,14 +179,14 @@ def _keep_list_true(
     for name in superseded:
         with suppress(OSError):  # some other program may have it open; the list does not name it any more
             (directory / name).unlink()
-    _sync(directory)
+    sync(directory)
     _place_list(FileList(origin, files), place, work)
 
 
 def _place_list(files: FileList, place: Path, work: Path) -> None:
     fresh = work / place.name
     fresh.write_text(files.text(), encoding="utf-8", newline="\n")
-    _sync(fresh)
+    sync(fresh)
     fresh.replace(place)
 
 
@@ -316,10 +250,10 @@ def write_aside(path: Path) -> Iterator[Path]:
             yield work_file
             with suppress(OSError):  # there was none before, or it was another's
                 shutil.copymode(path, work_file)
-            _sync(work_file)
+            sync(work_file)
             _clear(path)
             work_file.replace(path)
-            _sync(path.parent)
+            sync(path.parent)
         finally:
             shutil.rmtree(work, ignore_errors=True)
 
@@ -355,17 +289,6 @@ def _lock(file: int) -> None:
         import fcntl
 
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-
-def _sync(path: Path) -> None:
-    """Wait until a file, or the list of a folder's files, is on the disk."""
-    if path.is_dir() and os.name == "nt":
-        return
-    file = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(file)
-    finally:
-        os.close(file)
 
 
 def _clear(path: Path) -> None:

@@ -160,9 +160,9 @@ class _Reckoner:
             return
         variants = Variants(self.of.network, [one.variant for one in hypotheses])
         solved = variants.solve(begins, variants.given_amounts if amounts is None else amounts)
-        yield from self._weighed(hypotheses, solved)
+        yield from self._weigh(hypotheses, solved)
 
-    def _weighed(self, hypotheses: Sequence[Hypothesis], solved: SolvedVariant) -> Iterator[WeighedHypothesis]:
+    def _weigh(self, hypotheses: Sequence[Hypothesis], solved: SolvedVariant) -> Iterator[WeighedHypothesis]:
         for v, one in enumerate(hypotheses):
             sided = self.of.on_booked_sides(solved.parameters[v], one.mirrored)
             if sided and np.isfinite(solved.log_volumes[v]):
@@ -192,7 +192,7 @@ class _Reckoner:
     def _any_amount(self) -> list[WeighedHypothesis]:
         """Return every reading wrong by any amount, with every root that it has."""
         weighed: dict[int, list[WeighedHypothesis]] = {}
-        for one in self._weighed(*self._one_wrong):
+        for one in self._weigh(*self._one_wrong):
             others = weighed.setdefault(one.hypothesis.numbers[0], [])
             if all(abs(one.amounts[0] - other.amounts[0]) > other.sd() for other in others):
                 others.append(one)

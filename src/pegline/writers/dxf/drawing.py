@@ -30,6 +30,7 @@ from pegline.writers.dxf.entities import (
     look,
 )
 from pegline.writers.dxf.file import add_geodata, refuse_unsound, save, without_clock
+from pegline.writers.dxf.header import set_header, set_properties
 from pegline.writers.dxf.layouts import add_layouts
 from pegline.writers.dxf.tables import (
     APPLICATION_NAME,
@@ -46,7 +47,7 @@ from pegline.writers.dxf.tables import (
     symbol_of,
     too_short_for,
 )
-from pegline.writers.dxf.text import drawing_text, finite, notes, old_properties, properties, shifted_grid, short
+from pegline.writers.dxf.text import drawing_text, finite, notes, shifted_grid, short
 
 __all__ = ["write"]
 
@@ -126,7 +127,6 @@ class _Drawing:
         add_lettered_lines(self.doc, self.lettered.values(), TEXT_STYLE, self.mm)
         add_blocks(self.doc, plan)
         self._header()
-        self._properties()
         for feature in plan.features if plan.options.hatch else ():
             self._fill(feature)
         dimensions = self._dimension_blocks()
@@ -351,8 +351,6 @@ class _Drawing:
             height = (3.5 if row == 0 else 2.5) * self.mm
             yield self.entities.text(look(self.names["NOTES"]), drawing_text(text), at, height, 0.0, LEFT_ALIGNED, data)
 
-    # -- header ----------------------------------------------------------------------------------
-
     def _bounds(self) -> tuple[Position, Position]:
         """Return the lower left and upper right corner of what is drawn."""
         least, most = bounding_corners(self.plan.features)
@@ -365,37 +363,11 @@ class _Drawing:
         return (west, south), (east, north)
 
     def _header(self) -> None:
-        header = self.doc.header
-        (west, south), high = self.bounds
-        low = west, south - (NOTES_BELOW + NOTE_STEP * len(self.notes)) * self.mm
         name = self._unit_name()
-        self.doc.units = UNIT_NUMBERS[name] if name and not self.r12 else 0  # R12 has no place for units
-        header["$MEASUREMENT"] = 1
-        header["$LUNITS"], header["$LUPREC"] = 2, 3
-        header["$AUNITS"], header["$AUPREC"] = 1, 4  # degrees, minutes, seconds
-        header["$ANGBASE"], header["$ANGDIR"] = 90.0, 1  # angles read as bearings
-        header["$LTSCALE"], header["$PSLTSCALE"] = 1.0, 0
-        header["$LWDISPLAY"] = 1
-        header["$TEXTSTYLE"], header["$DIMSTYLE"] = TEXT_STYLE, DIMENSION_STYLE
-        header["$EXTMIN"], header["$EXTMAX"] = (*low, 0.0), (*high, 0.0)
-        header["$LIMMIN"], header["$LIMMAX"] = low, high
-        self.space.reset_extents((*low, 0.0), (*high, 0.0))
-        self.space.reset_limits(low, high)
-        middle = (low[0] + high[0]) / 2, (low[1] + high[1]) / 2
-        height = max(high[1] - low[1], (high[0] - low[0]) / 1.6, 1.0)
-        self.doc.set_modelspace_vport(height=height * 1.1, center=middle)
-
-    def _properties(self) -> None:
-        """Enter what the drawing says of itself in its properties."""
-        plan = self.plan
-        property_pairs = [(key, drawing_text(value)) for key, value in properties(plan)]
-        east, north = self.shift
-        if east or north:
-            property_pairs.append(("Add to coordinates", f"{east:.0f} E, {north:.0f} N"))
-        for key, value in property_pairs:
-            self.doc.header.custom_vars.append(key, value)
-        if plan.options.dxf_version == "R2000":
-            self.doc.rootdict.add_xrecord("DWGPROPS").reset(old_properties(drawing_text(plan.title), property_pairs))
+        unit = UNIT_NUMBERS[name] if name and not self.r12 else 0  # R12 has no place for units
+        (west, south), high = self.bounds
+        set_header(self.doc, (west, south - (NOTES_BELOW + NOTE_STEP * len(self.notes)) * self.mm), high, unit)
+        set_properties(self.doc, self.plan, self.shift)
 
 
 def _belongs(owner: str, source: str) -> str:

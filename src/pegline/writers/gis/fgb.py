@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pegline.diagnosis.model import Survey
+from pegline.writers.disk_faults import write_refusal
 from pegline.writers.gis.dataframes import layers
-from pegline.writers.publish import write_refusal
 
 if TYPE_CHECKING:
     from pegline.writers.gis.reprojection import OtherCRS

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Final
 
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
+from pegline.writers.disk_faults import write_refusal
 from pegline.writers.gis.gpkg_tables import SQL_TYPES, add_layer, insert_rows, make_core_tables, register_extension
 from pegline.writers.gis.layers import FilledLayer, Value
 from pegline.writers.gis.metadata import NAMESPACE
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
-from pegline.writers.publish import write_refusal
 
 if TYPE_CHECKING:
     from sqlite3 import Connection

@@ -2,42 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from functools import cached_property
 from itertools import chain
-from math import dist, inf
+from math import dist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pegline.book.model import Book
-from pegline.book.pages import Pages, pages_of
 from pegline.detail.model import Shape
-from pegline.diagnosis.model import Survey
-from pegline.errors import Place
-from pegline.network.confidence import ellipses
-from pegline.plane import Array
-from pegline.records import record
+from pegline.plane import Array, Ints
 from pegline.reduction.model import ReducedRow
-from pegline.solved import places_booked
-from pegline.writers.gis.columns import ACCURACY_COLUMNS, TRUST_COLUMNS, Column, typed_value
+from pegline.writers.gis.columns import ACCURACY_COLUMNS, typed_value
 from pegline.writers.gis.geometries import Shapes, of_parts
+from pegline.writers.gis.site import Columns, Site, Value
 from pegline.writers.survey_figures import (
-    Places,
     features_of_points,
     outline,
     place_source,
-    point_places,
-    station_places,
 )
 
-__all__ = ["Columns", "Rows", "Site", "Value", "ellipse_shapes"]
+__all__ = ["Rows", "ellipse_shapes"]
 
-Value = str | float | bool | None
-#: Values by column, one a row; what is the same in every layer, or nowhere known, is not among them.
-Columns = dict[str, list[Value]]
 Rows = tuple[Shapes, Columns]
-Numbers = NDArray[np.int64]
 
 #: Corners of a drawn ellipse: its sides lie inside by 0.9 % of its semi-axis at most, on paper less than half the
 #: thinnest line's width (0.13 mm) where it is up to 15 mm across. Ellipses are most of a large file.
@@ -46,134 +32,13 @@ CORNERS = 24
 ONE_PLACE = 1e-6
 
 
-@record(frozen=True, slots=False)
-class Site:
-    """A survey, and what the rows of every layer draw on, worked out once."""
-
-    survey: Survey
-    own: Mapping[str, Column]  #: column of each key under ``data``
-
-    @property
-    def unit(self) -> float:
-        """Return metres in a unit of the CRS."""
-        return self.survey.frame.metres_per_unit
-
-    @cached_property
-    def stations(self) -> Places:
-        """Return every station, metres in the frame."""
-        return station_places(self.survey)
-
-    @cached_property
-    def points(self) -> Places:
-        """Return every point that is no station, metres in the frame."""
-        return point_places(self.survey)
-
-    @cached_property
-    def names(self) -> tuple[str, ...]:
-        """Return the names of stations, then points."""
-        return (*self.stations.names, *self.points.names)
-
-    @cached_property
-    def numbers(self) -> Mapping[str, int]:
-        """Return the row of ``positions`` of each place."""
-        return {name: number for number, name in enumerate(self.names)}
-
-    @cached_property
-    def metres(self) -> Array:
-        """Return x and y (n, 2) of stations, then points, metres in the frame."""
-        return np.concatenate([self.stations.positions, self.points.positions])
-
-    @cached_property
-    def positions(self) -> Array:
-        """Return x and y (n, 2) of stations, then points, in the CRS's unit."""
-        return self.metres / self.unit
-
-    @cached_property
-    def accuracy(self) -> Array:
-        """Return the figures of ``ACCURACY_COLUMNS`` (n, 5) of stations, then points."""
-        both = (self.stations, self.points)
-        return np.concatenate([np.hstack([each.deviations, ellipses(each.variances)]) for each in both])
-
-    @cached_property
-    def units_of_rows(self) -> Mapping[Place, str]:
-        """Return the unit of bare lengths of each row, by its place."""
-        book = self.survey.book
-        return {row.booked.place: book.unit_of(row.line) for row in self.survey.reduction.rows}
-
-    def unit_at(self, place: Place) -> str:
-        """Return the unit of bare lengths that hold for a feature booked at a place, in a row or on its own."""
-        return self.units_of_rows.get(place, self.survey.book.unit)
-
-    def of(self, names: Iterable[str]) -> Numbers:
-        """Return the rows of ``positions`` of places, -1 for one that is not placed."""
-        return np.array([self.numbers.get(name, -1) for name in names], np.int64)
-
-    def at(self, numbers: Numbers) -> Shapes:
-        """Return points."""
-        return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
-
-    @cached_property
-    def places(self) -> Mapping[str, Place]:
-        """Return where in the book each station and point was booked."""
-        return places_booked(self.survey.book, self.survey.reduction, self.survey.detail)
-
-    @cached_property
-    def pages(self) -> Pages:
-        """Return the pages of the paper book, by what stands on them."""
-        return pages_of(self.survey.book)
-
-    def whereabouts(self, places: Iterable[Place | None]) -> Columns:
-        """Return where in the book, and on which page of paper, to find what was booked at places."""
-        sources = [place_source(place) for place in places]
-        pages = self.pages.of(sources)
-        return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
-
-    @cached_property
-    def movements(self) -> Array:
-        """Return how far an unnoticed mistake could have moved each place (n + 1,), metres; last, of none, infinite."""
-        movements = self.survey.solved.unnoticed.movements
-        return np.array([*(movements.get(name, inf) for name in self.names), inf])
-
-    @cached_property
-    def unreliable(self) -> NDArray[np.bool_]:
-        """Tell of each place (n + 1,) whether its accuracy cannot be relied on; last, of none, that it can."""
-        unreliable = self.survey.solved.unreliable
-        return np.array([*(name in unreliable for name in self.names), False])
-
-    def trust(self, places: Numbers) -> Columns:
-        """Return what the checks say of rows, each by its place."""
-        return self._trust_columns(self.movements[places], self.unreliable[places])
-
-    def trust_in_all(self, points: Iterable[Iterable[str]]) -> Columns:
-        """Return what the checks say of rows, each by all the stations and points that it hangs on."""
-        rows = [tuple(names) for names in points]
-        places, row_of_place = self.of(chain.from_iterable(rows)), np.repeat(np.arange(len(rows)), [*map(len, rows)])
-        farthest, unreliable = np.zeros(len(rows)), np.zeros(len(rows), bool)
-        np.maximum.at(farthest, row_of_place, self.movements[places])
-        np.logical_or.at(unreliable, row_of_place, self.unreliable[places])
-        return self._trust_columns(farthest, unreliable)
-
-    def _trust_columns(self, movements: Array, unreliable: NDArray[np.bool_]) -> Columns:
-        values: list[list[Value]] = [
-            (movements <= self.survey.solved.unnoticed.limit).tolist(),
-            [None if movement == inf else movement for movement in movements.tolist()],
-            (~unreliable).tolist(),
-        ]
-        return dict(zip((column.name for column in TRUST_COLUMNS), values, strict=True))
-
-    def images(self, pages: Iterable[Value]) -> list[Value]:
-        """Return the image of each page, as the book names it."""
-        images_by_page = self.pages.images
-        return [images_by_page.get(page) if isinstance(page, str) else None for page in pages]
-
-
 def lines_between(starts: Array, ends: Array, placed: NDArray[np.bool_]) -> Shapes:
     """Return the lines between places (n, 2), none where an end is not placed, or where the two are one."""
     has_length = placed & (np.hypot(*(ends - starts).T) >= ONE_PLACE)
     return Shapes("LineString", np.stack([starts, ends], 1)[has_length].reshape(-1, 2), np.where(has_length, 2, 0))
 
 
-def _accuracy(site: Site, numbers: Numbers) -> Columns:
+def _accuracy(site: Site, numbers: Ints) -> Columns:
     return dict(zip((column.name for column in ACCURACY_COLUMNS), site.accuracy[numbers].T.tolist(), strict=True))
 
 

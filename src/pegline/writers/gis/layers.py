@@ -34,7 +34,8 @@ from pegline.writers.gis.columns import (
     type_of,
 )
 from pegline.writers.gis.geometries import Form, Shapes
-from pegline.writers.gis.layer_rows import Rows, Site, Value
+from pegline.writers.gis.layer_rows import Rows
+from pegline.writers.gis.site import Site, Value
 
 __all__ = ["GIS_LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
 

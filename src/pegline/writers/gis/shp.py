@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 from zipfile import ZipFile
 
 from pegline.diagnosis.model import Survey
+from pegline.writers.disk_faults import write_refusal
 from pegline.writers.gis.columns import Type
 from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.reprojection import package_in
-from pegline.writers.publish import write_refusal
 from pegline.writers.survey_figures import moment
 
 if TYPE_CHECKING:

@@ -151,6 +151,11 @@ def test_a_point_given_twice_in_a_row_changes_nothing():
     assert (curve([*ring, [0, 0]], closed=True).vertices == curve([*ring[1:], [0, 0]], closed=True).vertices).all()
 
 
+def test_an_open_curve_may_end_where_it_began():
+    there_and_round = [[0.0, 0.0], [10.0, 6.0], [14.0, -3.0], [6.0, -8.0], [0.0, 0.0]]
+    assert curve(there_and_round).vertices[::2].tolist() == there_and_round
+
+
 def test_points_all_in_one_place_are_one():
     for closed in (False, True):
         assert curve([[3, 4], [3, 4], [3, 4]], closed=closed).vertices.tolist() == [[3, 4]]
@@ -275,6 +280,26 @@ def test_a_vertex_given_twice_does_not_spoil_a_copy():
     assert copy.vertices.tolist() == [[0, 1], [5, 1], [10, 1]]
     with pytest.raises(NoRoomError, match="no length"):
         parallel(straight([[3, 4], [3, 4]]), 1.0)
+
+
+def test_of_a_ring_that_falls_apart_the_longer_part_is_kept():
+    # Squares of 10 m and 6 m with a neck a metre broad between them, copied a metre inward.
+    ring = [[0, 0], [10, 0], [10, 4], [20, 4], [20, 2], [26, 2], [26, 8], [20, 8], [20, 5], [10, 5], [10, 10], [0, 10]]
+    for way in (1, -1):
+        copy = parallel(straight(ring[::way], closed=True), way * 1.0)
+        assert area(copy) == pytest.approx(way * 64)
+        assert [copy.vertices.min(axis=0).tolist(), copy.vertices.max(axis=0).tolist()] == [[1, 1], [9, 9]]
+
+
+def test_what_a_copy_cannot_enter_it_passes():
+    # A bay half a metre broad, passed a metre off.
+    path = [[0, 0], [10, 0], [10, 5], [10.5, 5], [10.5, 0], [30, 0]]
+    for vertices, offset, ends in ((path, -1.0, [[0, -1], [30, -1]]), (path[::-1], 1.0, [[30, -1], [0, -1]])):
+        copy = parallel(straight(vertices), offset)
+        assert not copy.closed
+        assert copy.vertices[[0, -1]].tolist() == ends
+        assert copy.vertices[:, 1] == pytest.approx(-1.0)
+        assert length(copy) == pytest.approx(30.0)
 
 
 def test_a_ring_smaller_than_the_distance_has_no_copy_inside():

@@ -1,11 +1,13 @@
 """What the errors of a line's marks do to the details between them, by hand for the ends of one line."""
 
 from dataclasses import replace
-from math import sqrt
+from math import hypot, sqrt
 
+import numpy as np
 import pytest
-from builders.records import LAY_SD, LOCAL, measure
+from builders.records import KITE, KITE_SIDES, LAY_SD, LOCAL, measure
 
+import pegline.network.observations
 from pegline.detail.marks import Marks
 from pegline.detail.place import place_points
 from pegline.detail.ruler import Ruler
@@ -77,3 +79,78 @@ def test_a_tie_station_that_nothing_else_holds_takes_its_own_error_out_of_what_c
     # c₁ + (c - c₁) (L' - c₁) / (L - c₁), which between tight control owes to L what it does beyond T.
     assert variance(28.0, chainage, between(28.0), ties=[10.0]) == pytest.approx(1 + beyond**2, abs=SAME)
     assert variance(28.0, chainage, LOCAL, ties=[10.0]) == pytest.approx(1.0, abs=SAME)
+
+
+#: Ties and points of the kite within the first lay of the tape, which no two readings of a line then share.
+KITE_ROWS = (
+    ("T", "A-C", 12.0, "station"),
+    ("U", "C-B", 9.0, "station"),
+    ("V", "C-B", 21.0, "station"),
+    ("p", "A-C", 6.0, 4.0),
+    ("q", "A-C", 25.0, -7.0),
+    ("r", "C-B", 16.0, 9.0),
+    ("s", "C-B", 25.0, -2.0),
+    ("t", "D-B", 14.0, 3.0),
+)
+#: Across the kite from tie to tie, so that the ties are more than places on their lines.
+ACROSS = {"T-U": ("check", 32.0)}
+KITE_KNOWN = (FrameControl("A", 0.0, 0.0, 0.02, None), FrameControl("C", 33.2, 37.4, 0.03, None))
+
+
+def place_kite(frame, offs):
+    """Return the points of the kite with each of its readings and known coordinates off by so much, marks and all."""
+    book, reduction = measure({**KITE, **ACROSS}, sides=KITE_SIDES, rows=KITE_ROWS, scale_sd=TIGHT)
+    rest = iter(offs)
+    lines = {
+        name: replace(line, ground=replace(line.ground, length=line.ground.length + next(rest)))
+        for name, line in reduction.lines.items()
+    }
+    rows = tuple(
+        replace(
+            row,
+            chainages=tuple(chainage + next(rest) for chainage in row.chainages),
+            offsets=tuple(replace(offset, length=offset.length + next(rest)) for offset in row.offsets),
+        )
+        for row in reduction.rows
+    )
+    known = tuple(replace(one, x=one.x + next(rest), y=one.y + next(rest)) for one in frame.control)
+    reduction, frame = replace(reduction, lines=lines, rows=rows), replace(frame, control=known)
+    adjustment = adjust(book, reduction, frame)
+    fit = adjustment.fit if adjustment.delivered == "adjusted" else adjustment.plotting_fit
+    ruler = Ruler(reduction, frame, adjustment.solution)
+    return place_points(reduction, ruler, Marks(reduction, fit)), adjustment.solution
+
+
+def deviations_of_kite(frame):
+    """Return the standard deviation of each reading and known coordinate, in the order in which they are put off."""
+    _, reduction = measure({**KITE, **ACROSS}, sides=KITE_SIDES, rows=KITE_ROWS, scale_sd=TIGHT)
+    sds = [LAY_SD for _ in reduction.lines]
+    for row in reduction.rows:
+        sds += [hypot(row.chainage_sd, row.foot_sd)] * len(row.chainages) + [LAY_SD] * len(row.offsets)
+    return np.array([*sds, *(one.sd for one in frame.control for _ in "xy")])
+
+
+def test_the_variances_of_a_network_s_details_are_what_all_its_readings_bring(monkeypatch):
+    # That a tie station stands in its line is no reading that could be off here.
+    monkeypatch.setattr(pegline.network.observations, "RANGING_SD", TIGHT)
+    frame = Frame("grid", "grid", "", "a grid", control=KITE_KNOWN)
+    sds, step = deviations_of_kite(frame), 1e-3
+
+    def placed(offs):
+        points, solution = place_kite(frame, offs)
+        a, b = (solution.positions[end] for end in solution.base)
+        along = (b - a) / np.hypot(*(b - a))
+        seen = (points.positions - a) @ np.array([along, [-along[1], along[0]]]).T
+        return np.stack((points.positions, seen))
+
+    moves = np.stack([(placed(off) - placed(-off)) / (2 * step) for off in step * np.eye(len(sds))], axis=-1) * sds
+    in_frame, seen = moves @ moves.swapaxes(-1, -2)
+
+    points, solution = place_kite(frame, np.zeros(len(sds)))
+    a, b = (solution.positions[end] for end in solution.base)
+    along = (b - a) / np.hypot(*(b - a))
+    axes = np.array([along, [-along[1], along[0]]])
+    assert points.names == ("p", "q", "r", "s", "t")
+    # The readings do not quite agree: what they bring to the second order is a thousandth.
+    assert points.variances == pytest.approx(in_frame, abs=1e-3 * in_frame.max())
+    assert axes @ points.local_variances @ axes.T == pytest.approx(seen, abs=1e-3 * seen.max())

@@ -77,6 +77,17 @@ def test_gradients_are_those_of_moved_points(name, of, within):
         assert computed[:, number] == pytest.approx((up - down) / (2 * STEP), abs=within)
 
 
+def test_two_vertices_in_one_place_have_no_way_between_them_that_could_grow():
+    book = parse_book(BOOK.encode(), "paths.yaml")
+    for name, closed in (("fence", False), ("ring", True)):
+        made = making_of(book.features[name], book, reduce_readings(book))
+        positions = np.array([[0.0, 0.0], [3.0, 4.0], [3.0, 4.0], [3.0, 0.0]])
+        _, by_length = gradients(made, made.make(positions, np.zeros(0)), positions, np.zeros(0))
+        back = [-1, 0] if closed else [0, 0]
+        expected = np.array([np.add([-0.6, -0.8], back), [0.6, 0.8], [0, 1], np.subtract([0, -1], back)])
+        assert by_length.reshape(4, 2) == pytest.approx(expected)
+
+
 def test_the_area_and_length_of_a_curve_change_as_the_figure_does_when_all_is_stretched():
     # Stretched by 1 + ε every length grows by ε and every area by 2 ε: Euler's rule for homogeneous functions.
     book = parse_book(BOOK.encode(), "paths.yaml")

@@ -178,6 +178,7 @@ def test_a_plot_is_told_outside_its_area_and_refused_50_km_outside() -> None:
         "the plot lies at 51.50° N, 0.10° E, 7 km outside the area that WGS 84 / UTM zone 30N (EPSG:32630) is meant"
         " for; look at the CRS"
     ]
+    assert area_findings(0.698)[0].startswith("the plot lies at 51.50° N, 0.70° E, 48 km outside")  # 48.47 km
     assert area_findings(0.71)[0].startswith("the plot lies at 51.50° N, 0.71° E, 49 km outside")
     assert area_findings(0.73)[0].startswith("refused: the plot lies at 51.50° N, 0.73° E, 51 km outside")
 

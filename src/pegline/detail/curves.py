@@ -242,7 +242,8 @@ def _offset_stroked(path: Path, offset: float) -> Path:
         rings = [part.exterior for part in getattr(outline, "geoms", [outline]) if not part.is_empty]
         lines = [ring.reverse() if ring.is_ccw != (area(path) > 0) else ring for ring in rings]
     else:
-        copied = line.offset_curve(offset, join_style="mitre")
+        # It comes in parts that touch where the path turns into a bay that the copy cannot follow it into.
+        copied = shapely.line_merge(line.offset_curve(offset, join_style="mitre"), directed=True)
         lines = [part for part in getattr(copied, "geoms", [copied]) if not part.is_empty]
     if not lines:
         raise NoRoomError("no part of it can be copied so far to that side")

@@ -111,6 +111,22 @@ def test_a_book_that_does_not_come_right_in_so_many_readings_is_refused_with_its
     assert "12" in finding_texts(caught.value.findings)[0]
 
 
+@pytest.mark.parametrize("wrong", [10, 11])
+def test_a_book_is_read_six_times_at_most(wrong, monkeypatch):
+    monkeypatch.setattr("pegline.measures.reading_log.MOST_FAULTS", 2)  # that one reading tells
+    rows = "".join(f"      - {{at: {n}, left: x, point: p{n}}}\n" for n in range(1, wrong + 1))
+    text = f"book: 1\nunit: m\nlines:\n  A-B:\n    use: base\n    taped: 50\n    details:\n{rows}"
+
+    if wrong <= 5 * 2:
+        book, faults = parse_sound_part(text.encode(), "b.yaml")
+        assert not book.lines["A-B"].details
+        assert {fault.place.line for fault in faults} == set(range(8, 8 + wrong))
+    else:
+        with pytest.raises(BookError) as caught:
+            parse_sound_part(text.encode(), "b.yaml")
+        assert {fault.place.line for fault in caught.value.findings} == {8, 9}
+
+
 @pytest.mark.parametrize(
     ("use", "wrong", "line"),
     [

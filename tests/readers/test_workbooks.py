@@ -250,6 +250,25 @@ def test_links_to_other_workbooks_are_not_followed(tmp_path):
     assert list(sheets_in(path)) == ["s1"]
 
 
+@pytest.mark.parametrize(
+    ("parts", "why"),
+    [
+        ({"x": "y"}, "\"There is no item named '[Content_Types].xml' in the archive\""),
+        ({"[Content_Types].xml": "<Types"}, "unclosed token: line 1, column 0"),
+    ],
+)
+def test_what_is_no_workbook_is_told_with_the_reason(parts, why, tmp_path):
+    path = tmp_path / "t.xlsx"
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, text in parts.items():
+            archive.writestr(name, text)
+
+    with pytest.raises(BookError) as caught:
+        sheets_in(path)
+
+    assert str(caught.value) == f"{path}:1:1: no workbook can be read here ({why}); save it anew"
+
+
 def test_a_file_without_a_known_ending_is_told(tmp_path):
     with pytest.raises(OpenError, match=r"t\.txt: no table by its name; give \.csv, \.xlsx, \.ods files, or a folder"):
         sheets_in(tmp_path / "t.txt")

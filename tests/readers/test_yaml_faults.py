@@ -138,19 +138,19 @@ def test_lines_within_brackets_or_a_quotation_are_no_lines_of_their_own():
 
 
 @pytest.mark.parametrize(
-    ("line", "depth", "quote", "after"),
+    ("line", "quote", "after"),
     [
-        ("a: 1 # [", 0, "", ("a: 1 ", 0, "")),
-        ("# x", 2, "", ("", 2, "")),
-        ("a#b", 0, "", ("a#b", 0, "")),
-        ("a: [b, {c", 0, "", ("a: [b, {c", 2, "")),
-        ("]}]", 2, "", ("]}]", 0, "")),
-        ("a: 'b", 0, "", ("a: 'b", 0, "'")),
-        ('- "b # c', 0, "", ('- "b # c', 0, '"')),
-        ("b' # c", 0, "'", ("b' ", 0, "")),
-        ('b" # c', 0, "'", ('b" # c', 0, "'")),
-        ("x 'b", 0, "", ("x 'b", 0, "")),
+        ("a: 1 # [", "", ("a: 1 ", "", "")),
+        ("# x", "", ("", "", "")),
+        ("a#b", "", ("a#b", "", "")),
+        ("a: [b, {c", "", ("a: [b, {c", "[{", "")),
+        ("]}]", "", ("]}]", "]}]", "")),
+        ("a: 'b [", "", ("a: 'b [", "", "'")),
+        ('- "b # c', "", ('- "b # c', "", '"')),
+        ("b' # c", "'", ("b' ", "", "")),
+        ('b" # c', "'", ('b" # c', "", "'")),
+        ("x 'b", "", ("x 'b", "", "")),
     ],
 )
-def test_what_is_open_behind_a_line(line, depth, quote, after):
-    assert _scan_line(line, depth, quote) == after
+def test_what_a_line_leaves_open(line, quote, after):
+    assert _scan_line(line, quote) == after

@@ -23,7 +23,9 @@ class Room(NamedTuple):
 
 
 CORE: Final = {
-    "reader": Room(("readers/*.py",), ("tests/readers", "tests/book", "tests/commands/test_table.py")),
+    "reader": Room(
+        ("readers/*.py",), ("tests/readers", "tests/book", "tests/commands/test_table.py", "src/pegline/readers")
+    ),
     "reduction": Room(("reduction/*.py",), ("tests/reduction", "tests/published", "src/pegline/reduction")),
     "network": Room(("network/*.py",), ("tests/network", "tests/certified", "src/pegline/network")),
     "frame": Room(("frame/*.py",), ("tests/frame", "tests/published", "src/pegline/frame")),

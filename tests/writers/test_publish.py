@@ -10,9 +10,12 @@ import subprocess
 import sys
 import textwrap
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from builders.paths import SAMPLES
 
+import pegline
 from pegline.errors import BusyError, OutputError, UnsuitableError
 from pegline.writers import publish as publishing
 from pegline.writers.disk_faults import SAYINGS, faults_as_output_errors, sync, write_refusal
@@ -596,3 +599,120 @@ def test_a_list_of_files_with_values_that_are_no_texts_is_damaged(tmp_path, wron
 
     assert FileList.read(tmp_path / "sound") is not None
     assert FileList.read(tmp_path / "wrong") is None
+
+
+# What the system does ------------------------------------------------------------------------------
+
+
+def test_work_folders_that_cannot_be_taken_away_hinder_nobody(tmp_path, monkeypatch):
+    def held(path, **more):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(os, "rmdir", held)
+
+    assert publish(PLAN, tmp_path, "plot", ["one"], NEW)[0].read_text() == "new one"
+    with write_aside(tmp_path / "plot.two") as aside:
+        aside.write_text("new two")
+    assert (tmp_path / "plot.two").read_text() == "new two"
+    remove_work_folders(tmp_path)
+    assert len(list(tmp_path.glob(f"{WORK}*"))) == 2
+
+
+@pytest.mark.parametrize(("room", "full"), [(2**18 - 1, True), (2**18, False)])
+def test_a_disk_is_full_where_a_quarter_of_a_megabyte_has_no_room(tmp_path, monkeypatch, room, full):
+    def write(path, data):
+        if len(data) > room:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        path.touch()
+
+    monkeypatch.setattr(Path, "write_bytes", write)
+
+    assert isinstance(write_refusal(tmp_path / "plot.gpkg", RuntimeError("odd")), OSError if full else OutputError)
+
+
+def test_a_lock_can_be_written_by_its_owner_alone(tmp_path):
+    mask = os.umask(0)
+    try:
+        os.close(locked_file(tmp_path / LOCK))
+    finally:
+        os.umask(mask)
+
+    assert (tmp_path / LOCK).stat().st_mode & 0o777 == 0o644
+
+
+def test_where_the_system_knows_no_links_a_lock_is_opened_as_any_file(tmp_path, monkeypatch):
+    real, flags = os.open, []
+
+    def opened(path, flag, *more, **others):
+        flags.append(flag)
+        return real(path, flag, *more, **others)
+
+    monkeypatch.setattr(os, "open", opened)
+    monkeypatch.delattr(os, "O_NOFOLLOW")
+    os.close(locked_file(tmp_path / LOCK))
+    sweep_folder(tmp_path)
+
+    assert flags[:2] == [os.O_RDWR | os.O_CREAT, os.O_RDWR]
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_on_windows_the_first_byte_of_a_lock_is_locked(monkeypatch, held):
+    asked = []
+
+    def locking(*words):
+        asked.append(words)
+        if held:
+            raise OSError(errno.EDEADLOCK, os.strerror(errno.EDEADLOCK))
+
+    monkeypatch.setattr(sys, "platform", "win32")
+    monkeypatch.setitem(sys.modules, "msvcrt", SimpleNamespace(LK_NBLCK=2, locking=locking))
+
+    if held:
+        with pytest.raises(BlockingIOError):
+            publishing._lock(7)
+    else:
+        publishing._lock(7)
+    assert asked == [(7, 2, 1)]
+
+
+def test_each_file_is_on_the_disk_before_the_first_is_moved(tmp_path, monkeypatch):
+    done, sync, move = [], publishing.sync, Path.replace
+
+    def synced(path):
+        done.append(("sync", path.name))
+        sync(path)
+
+    def moved(path, target):
+        done.append(("move", path.name))
+        return move(path, target)
+
+    monkeypatch.setattr(publishing, "sync", synced)
+    monkeypatch.setattr(Path, "replace", moved)
+    publish(PLAN, tmp_path, "plot", ["one", "two"], NEW, origin=Origin("plot.yaml", "a" * 64))
+
+    listed = f"plot{ENDING}"
+    assert done == [
+        ("sync", "plot.one"), ("sync", "plot.two"),
+        ("sync", listed), ("move", listed),
+        ("move", "plot.one"), ("move", "plot.two"), ("sync", tmp_path.name),
+        ("sync", listed), ("move", listed), ("sync", tmp_path.name),
+    ]  # fmt: skip
+
+
+def test_a_complaint_that_names_its_file_twice_keeps_the_second_name(tmp_path):
+    def fails(plan, path):
+        raise OutputError(f"{path.name}: cannot be written: no table in {path.name}")
+
+    with pytest.raises(OutputError) as told:
+        publish(PLAN, tmp_path, "plot", ["one"], {"one": fails})
+
+    assert str(told.value) == f"{tmp_path / 'plot.one'}: cannot be written: no table in plot.one"
+
+
+def test_a_program_is_warned_of_a_format_by_its_own_line(tmp_path):
+    survey = pegline.reduce(pegline.read(SAMPLES / "how-to" / "pond.yaml"))
+
+    with pytest.warns(UserWarning, match="GeoJSON is for surveys on a grid") as told:
+        pegline.write(survey, tmp_path, formats=["csv", "geojson"])
+
+    assert told[0].filename == __file__

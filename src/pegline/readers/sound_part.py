@@ -54,23 +54,21 @@ def parse_sound_part(data: bytes, file: str) -> tuple[Book, tuple[Finding, ...]]
     """Return what can be read of a book's bytes, and everything that is wrong in the rest."""
     written = parse(text_of_bytes(data, file), file)
     sha256 = hashlib.sha256(data).hexdigest()
-    faults: list[Finding] = []
     left_out: list[Written] = []
-    first: BookError | None = None
+    refusals: list[BookError] = []
     for _ in range(MAX_ROUNDS):
         try:
             book = read_book(written, file=Path(file).name, path=file, sha256=sha256, left_out=left_out)
         except BookError as error:
-            first = first or error
-            faults += error.findings
+            refusals.append(error)
             places = {finding.place for finding in error.findings if finding.place}
             lean = _without(written, places, (), left_out)
-            if lean is None or lean == written:
+            if lean in (None, written):
                 break
             written = lean
         else:
-            return book, in_order(faults)
-    raise first or BookError(faults)
+            return book, in_order(finding for refusal in refusals for finding in refusal.findings)
+    raise refusals[0]
 
 
 def _without(

@@ -131,7 +131,7 @@ def _check_signs(text: str, file: str) -> None:
 def _locate(text: str, index: int) -> tuple[int, int]:
     """Return line and column, from 1, of a sign of a text."""
     line, begin = 1, 0
-    for match in _BREAK.finditer(text, 0, index):
+    for match in _BREAK.finditer(text[:index]):
         line, begin = line + 1, match.end()
     return line, index - begin + 1
 

@@ -80,7 +80,7 @@ def likely_fault(
 def _open_quotation(lines: list[str]) -> YamlFault | None:
     """Return the first quotation that is not closed in the line that opens it."""
     for number, line in enumerate(lines):
-        _, _, quote = _scan_line(line, 0, "")
+        _, _, quote = _scan_line(line)
         if quote:
             text = "the quotation that begins here is not closed in its line; add its sign, or leave both out"
             return YamlFault(number + 1, line.rindex(quote) + 1, text)
@@ -119,27 +119,27 @@ def _block_lines(lines: list[str]) -> Iterator[_Line]:
     quote = ""
     for number, line in enumerate(lines):
         outside = depth == 0 and not quote
-        content, depth, quote = _scan_line(line, depth, quote)
+        content, brackets, quote = _scan_line(line, quote)
+        for sign in brackets:
+            depth = depth + 1 if sign in "[{" else max(0, depth - 1)
         if outside and content.strip():
             yield _Line(number, len(line) - len(line.lstrip(" ")), content.strip())
 
 
-def _scan_line(line: str, depth: int, quote: str) -> tuple[str, int, str]:
-    """Return a line without its comment, and the brackets and quotation that are open at its end."""
-    before = ""
+def _scan_line(line: str, quote: str = "") -> tuple[str, str, str]:
+    """Return a line without its comment, the brackets in it, and the sign of the quotation that it ends in."""
+    before = brackets = ""
     for index, sign in enumerate(line):
         if quote:
             quote = "" if sign == quote else quote
         elif sign == "#" and before in ("", " "):
-            return line[:index], depth, quote
+            return line[:index], brackets, quote
         elif sign in "'\"" and (not line[:index].strip() or line[:index].rstrip()[-1] in ":,[{-"):
             quote = sign
-        elif sign in "[{":
-            depth += 1
-        elif sign in "]}":
-            depth = max(0, depth - 1)
+        elif sign in "[{]}":
+            brackets += sign
         before = sign
-    return line, depth, quote
+    return line, brackets, quote
 
 
 def _unlike_a_book(content: str) -> str | None:
@@ -169,7 +169,7 @@ def _open_bracket(lines: list[str], stopped: tuple[int, int], context: tuple[int
     """Return where a bracket or comma is missing: at the end of the line before, where a new line begins an entry."""
     number, column = stopped
     ended = not lines[number][:column].strip() or (number > context[0] and _begins_anew(lines[number].strip()))
-    contents = [_scan_line(line, 0, "")[0].rstrip() for line in lines[:number]]
+    contents = [_scan_line(line)[0].rstrip() for line in lines[:number]]
     last = max((each for each, content in enumerate(contents) if content), default=None)
     if ended and last is not None:
         opened = "a bracket is"

@@ -14,7 +14,7 @@ from pegline.errors import OutputError
 __all__ = ["SAYINGS", "faults_as_output_errors", "sync", "write_refusal"]
 
 #: What to say for a fault of the system, by its number.
-SAYINGS: Final[Mapping[int, str]] = {
+SAYINGS: Final[Mapping[int | None, str]] = {
     errno.ENOSPC: "the disk of {folder} is full; make room there and run it again",
     errno.EDQUOT: "your share of the disk of {folder} is full; make room there and run it again",
     errno.EFBIG: "the file is larger than this system allows; lift the limit (ulimit -f) and run it again",
@@ -40,7 +40,7 @@ def faults_as_output_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        saying = SAYINGS.get(error.errno or 0, f"{error.strerror or error}; run it again, or choose another folder")
+        saying = SAYINGS.get(error.errno, f"{error.strerror or error}; run it again, or choose another folder")
         if isinstance(error, PermissionError) and os.name == "nt":
             saying = "another program may have it open; close it there and run it again"
         folder = path if path.is_dir() else path.parent

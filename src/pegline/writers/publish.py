@@ -34,8 +34,8 @@ Refuse = Callable[[UnsuitableError], None]
 
 
 def warn_of(error: UnsuitableError) -> None:
-    """Warn a program that a format was left out."""
-    warnings.warn(str(error), stacklevel=2)
+    """Warn a program that a format was left out, by its line that calls ``pegline.write``."""
+    warnings.warn(str(error), stacklevel=7)
 
 
 LOCK: Final = ".pegline.lock"

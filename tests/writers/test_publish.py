@@ -676,7 +676,7 @@ def test_on_windows_the_first_byte_of_a_lock_is_locked(monkeypatch, held):
 
 
 def test_each_file_is_on_the_disk_before_the_first_is_moved(tmp_path, monkeypatch):
-    done, sync, move = [], publishing.sync, Path.replace
+    done, move = [], Path.replace
 
     def synced(path):
         done.append(("sync", path.name))

@@ -3,13 +3,22 @@
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
+from builders.numerical import numerical_derivatives
 from builders.records import LOCAL, simulate
 
 from pegline.errors import BookError, Finding, Place
 from pegline.network import adjust as room
+from pegline.network import least_squares
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
-from pegline.network.least_squares import _at_one_place, _guarded_step, _looked_at, solve_network
+from pegline.network.least_squares import (
+    _Assembly,
+    _at_one_place,
+    _factor,
+    _guarded_step,
+    _looked_at,
+    solve_network,
+)
 from pegline.network.linear_equations import build_network
 from pegline.network.observation_types import Booking, Distance
 from pegline.network.quality import NetworkCovariances, computed_variances
@@ -45,6 +54,90 @@ def test_a_step_that_helps_at_no_length_raises_the_damping_tenfold_and_stays(sol
         there, damped, _ = _guarded_step(fit.network, weights, here, away, damping)
         assert there is here
         assert damped == pytest.approx(then)
+
+
+@pytest.mark.parametrize(
+    ("times", "share"), [(1.5, 1.0), (3.0, 0.5), (6.0, 0.25), (12.0, 0.1), (50.0, 0.03), (100.0, None)]
+)
+def test_as_much_of_a_step_is_made_as_lowers_the_sum_of_squares(solved, times, share):
+    # The cost rises with the square of what is off: s of a step that is k times too long leaves (1 - k s)².
+    fit = solved.fit
+    weights, _ = look(fit)
+    off = np.where(fit.network.held, 0.0, 1e-3 * (-1.0) ** np.arange(len(fit.parameters)))
+    off[2 * len(fit.network.names) :] = 0.0
+    here = _looked_at(fit.network, weights, fit.parameters + off)
+
+    there, _, moved = _guarded_step(fit.network, weights, here, -times * off, 0.0)
+
+    if share is None:
+        assert there is here
+    else:
+        assert moved == pytest.approx(-share * times * off)
+        assert there.parameters == pytest.approx(here.parameters + moved)
+
+
+def test_a_step_that_raises_the_sum_of_squares_by_half_is_not_made(solved):
+    fit = solved.fit
+    weights, here = look(fit)
+    way = np.where(fit.network.held, 0.0, 1e-3 * (-1.0) ** np.arange(len(fit.parameters)))
+    way[2 * len(fit.network.names) :] = 0.0
+    rise = _looked_at(fit.network, weights, fit.parameters + way).cost - here.cost
+    step = way * np.sqrt(0.5 * here.cost / rise)
+
+    assert _looked_at(fit.network, weights, fit.parameters + step).cost == pytest.approx(1.5 * here.cost, rel=0.01)
+    assert _guarded_step(fit.network, weights, here, step, 0.0)[0] is here
+
+
+def names_of(count):
+    return [f"P{number}" for number in range(count)]
+
+
+@pytest.mark.parametrize(("points", "held", "full"), [(110, (), True), (111, (0, 3), True), (111, (0,), False)])
+def test_a_full_matrix_serves_up_to_220_unknowns(points, held, full):
+    network = build_network(names_of(points), points, (), {}, np.zeros((points, 2)), held=held)
+
+    assert _Assembly.of(network).dense is full
+
+
+@pytest.mark.parametrize("dense", [220, 0])
+@pytest.mark.parametrize("damping", [0.0, 0.5])
+def test_the_normal_matrix_is_that_of_the_derivatives_its_diagonal_enlarged_by_the_damping(
+    solved, dense, damping, monkeypatch
+):
+    monkeypatch.setattr(least_squares, "DENSE", dense)
+    fit = solved.fit
+    network = fit.network
+    weights, here = look(fit)
+    assembly = _Assembly.of(network)
+    matrix, right = assembly.normal(network, weights, here)
+
+    rates = numerical_derivatives(fit)[:, ~network.held]
+    expected = rates.T @ (rates * weights[:, None])
+    shared = np.arange(len(expected) - len(network.shared_sds), len(expected))
+    expected[shared, shared] += network.shared_sds**-2.0
+    expected += damping * np.diag(np.diag(expected))
+    pull = rates.T @ (weights * here.residuals)
+    pull[shared] -= here.parameters[2 * len(network.names) :] / network.shared_sds**2
+
+    assert right == pytest.approx(pull, rel=1e-5, abs=1e-3)
+    factor = _factor(network, assembly, matrix, damping)
+    some = np.random.default_rng(2).standard_normal(len(expected))
+    assert factor.solve(expected @ some) == pytest.approx(some, rel=1e-4, abs=1e-4)
+    assert len(factor.free) == 0
+
+
+def test_covariances_that_will_be_asked_for_are_there_without_a_solution_each(monkeypatch):
+    # A chain of points 10 m apart, each to the next, and two lines that hold it: P1 and P4 are not joined.
+    monkeypatch.setattr(least_squares, "DENSE", 0)
+    at = np.array([(10.0 * n, 3.0 * (n % 2)) for n in range(6)])
+    pairs = [(n, m) for n in range(6) for m in range(n) if n - m < 3]
+    observed = [distance(f"P{m}", f"P{n}", float(np.hypot(*(at[n] - at[m])))) for n, m in pairs]
+    network = build_network(names_of(6), 6, observed, {}, at, held=[0, 1, 3], together=[("P1", "P5")])
+    factor = solve_network(network).factor
+
+    columns = network.columns[[2, 3, 10, 11]]
+    assert (factor.pairs(columns[:, None], columns) != 0).any()
+    assert not factor._columns
 
 
 @pytest.mark.parametrize(("sigmas", "kept"), [(0.9, True), (1.2, False), (2.5, False)])

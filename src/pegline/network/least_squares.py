@@ -148,8 +148,9 @@ class _Assembly:
         shared = columns[2 * len(network.names) : -1]
         keys.append(shared * width + shared)
         if size <= DENSE:
-            return cls(size, True, np.concatenate(keys), np.zeros(0, np.int64))
-        four = np.stack((2 * network.together, 2 * network.together + 1), axis=2).reshape(len(network.together), -1)
+            every = np.concatenate(keys)
+            return cls(size, True, every, every)
+        four = np.stack((2 * network.together, 2 * network.together + 1), axis=2).reshape(len(network.together), 4)
         wanted = columns[four]
         keys.append((wanted[:, :, None] * width + wanted[:, None, :]).ravel())
         unique, places = np.unique(np.concatenate(keys), return_inverse=True)
@@ -178,7 +179,7 @@ class _Assembly:
 
 def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float) -> Factor:
     if assembly.dense:
-        factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)) if damping else matrix)
+        factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)))
     else:
         factor = SparseFactor(assembly.size, assembly.keys, matrix, damping)
     if damping == 0 and len(factor.free):

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 from builders.little_book import stations_on_a_line
 from builders.networks import NETWORKS
+from builders.numerical import numerical_derivatives, whole_covariance
 from builders.plot import Plot
-from builders.records import LAY_SD, LOCAL, apart, measure, place, simulate
+from builders.records import KITE, KITE_SIDES, LAY_SD, LOCAL, apart, measure, place, simulate
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import chi2
 
 from pegline import reduce
 from pegline.book.model import Limits
@@ -326,6 +328,100 @@ def test_arcs_from_points_and_oblique_offsets_are_adjusted():
     assert set(solution.names[solution.stations :]) == {"t", "h", "k", "p"}
     assert solution.position("p") == pytest.approx((30, 2 * 4 - 12), abs=SAME)  # right of h-k: below it
     assert solution.position("t") == pytest.approx((14, 9), abs=SAME)
+
+
+def test_a_measurement_is_told_with_its_redundancy_and_its_residual_over_what_that_varies_by():
+    # C is checked from the base, D by nothing: its lines have no redundancy. By whole matrices and differences.
+    rows = [("S", "A-B", 38.0, "station")]
+    book, reduction = measure(KITE | {"S-C": ("check", 37.70)}, sides=KITE_SIDES, rows=rows)
+    adjustment = adjust(book, reduction, LOCAL)
+    fit = adjustment.fit
+    rates = numerical_derivatives(fit)
+    variances = fit.network.sds**2 - np.einsum("ij,jk,ik->i", rates, whole_covariance(fit), rates)
+    found = {(one.what, one.kind): one for one in adjustment.measurements}
+
+    for one, residual, variance, sd in zip(
+        fit.network.observations, fit.residuals, variances, fit.network.sds, strict=True
+    ):
+        told = found[one.booking.label, one.booking.kind]
+        assert told.residual == residual
+        if "D" in one.points:
+            assert (told.redundancy, told.test) == (0.0, 0.0)
+        else:
+            assert told.redundancy == pytest.approx(variance / sd**2, rel=1e-4)
+            assert told.test == pytest.approx(residual / np.sqrt(variance), rel=1e-4)
+
+
+@pytest.mark.parametrize("more", [{}, {"S-D": ("check", 35.15)}, {"S-D": ("check", 35.15), "C-D": ("check", 72.182)}])
+def test_what_is_redundant_is_held_against_chi_square(more):
+    rows = [("S", "A-B", 38.0, "station")]
+    book, reduction = measure(KITE | {"S-C": ("check", 37.70)} | more, sides=KITE_SIDES, rows=rows)
+    adjustment = adjust(book, reduction, LOCAL)
+
+    assert adjustment.freedom == 1 + len(more)
+    squares = adjustment.variance_factor * adjustment.freedom
+    # What readings share is measured beforehand as 0.
+    fit = adjustment.fit
+    shared = (adjustment.adjusted.scales / fit.network.shared_sds) ** 2
+    assert squares == pytest.approx(np.sum((fit.residuals / fit.network.sds) ** 2) + shared.sum())
+    assert adjustment.chi2_probability == pytest.approx(chi2.sf(squares, adjustment.freedom))
+
+
+def test_without_anything_redundant_there_is_no_chi_square():
+    adjustment = adjust(*measure(KITE, sides=KITE_SIDES), LOCAL)
+
+    assert (adjustment.freedom, adjustment.variance_factor, adjustment.chi2_probability) == (0, None, None)
+
+
+def test_control_is_told_on_its_grid():
+    places = {"A": (10.0, 20.0), "B": (70.0, 20.0), "C": (43.2, 57.387)}
+    control = tuple(FrameControl(name, x, y, 0.05, place(9)) for name, (x, y) in places.items())
+    frame = Frame("grid", "grid", "", "a grid", origin=(400_000.0, 5_000_000.0), control=control)
+    adjustment = adjust(*measure(KITE, sides=KITE_SIDES), frame)
+
+    told = [(m.what, m.value) for m in adjustment.measurements if m.kind == "control"]
+    assert told == [(name, value) for name, (x, y) in places.items() for value in (400_000 + x, 5_000_000 + y)]
+    for check in adjustment.checks:
+        x, y = (400_000 + places[check.what][0], 5_000_000 + places[check.what][1])
+        assert check.taped in (x, y)
+        assert check.computed == pytest.approx(check.taped, abs=0.01)
+
+
+def test_a_limit_of_check_lines_is_the_smaller_of_two_and_is_none_of_tie_stations_and_dimensions():
+    rows = [*ROWS, ("S", "A-B", 30.0, "station"), ("h", "A-B", 10.02, 4.0)]
+    both = Limits(check_ratio=1 / 10_000, check_length=Length(1, "cm", "1 cm"))
+    lines = figure() | {"S-C": ("side", dist((30, 0), FIGURE["C"])), "S-D": ("side", dist((30, 0), FIGURE["D"]))}
+    found = adjust(*measure(lines, sides=SIDES, rows=rows, dimensions={"h-k": 8.0}, limits=both), LOCAL)
+
+    for check in found.checks:
+        if check.kind == "line" and check.booking.row is None:
+            assert check.allowed == pytest.approx(min(0.01, check.taped / 10_000))
+        else:
+            assert check.allowed == pytest.approx(found.critical * check.sd)
+    assert {check.kind for check in found.checks} == {"line", "dimension", "point"}
+
+
+def test_of_what_is_compared_together_the_worst_is_told():
+    # h again: 2 cm along the line, of 11 mm and more, and 2 cm off it, of 5 mm and more.
+    rows = [*ROWS, ("h", "A-B", 10.02, 4.02)]
+    (check,) = (one for one in adjust(*measure(figure(), sides=SIDES, rows=rows), LOCAL).checks if one.kind == "point")
+
+    assert len(check.numbers) == 2
+    assert (check.booking.kind, check.taped) == ("offset", 4.02)
+    assert check.difference == pytest.approx(0.02)
+    assert check.test == pytest.approx(0.02 / check.sd)
+
+
+def test_hints_are_sides_and_sketches_of_stations_points_and_arcs():
+    arcs = [("p", {"A": 20.0, "B": 45.0}, "right A-B"), ("q", {"A": 20.0}, None)]
+    book, reduction = measure(KITE, sides={"C": "left A-B"}, sketches={"D": (3.0, -4.0)}, arcs=arcs)
+    found = hints(book, reduction)
+
+    assert {name: (str(side.of), side.left) for name, side in found.sides.items()} == {
+        "C": ("A-B", True),
+        "p": ("A-B", False),
+    }
+    assert found.sketches == {"D": (3.0, -4.0)}
 
 
 def test_without_a_check_a_survey_is_not_checked():

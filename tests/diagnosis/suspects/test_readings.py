@@ -177,3 +177,26 @@ def test_where_an_obstacle_could_not_be_passed_with_a_reading_it_has_no_effect()
     assert isnan(hypotenuse.change_to(4.99))
     # By Pythagoras: from 10.55 to 13.00 over 5.00 the leg grows from 9.29 to 12.00.
     assert hypotenuse.change_to(13.0) == pytest.approx(12.0 - (10.55**2 - 5.0**2) ** 0.5, abs=0.001)
+
+
+@pytest.mark.parametrize("change", [-3.0, -0.5, 0.5, 3.0])
+@pytest.mark.parametrize(
+    ("way", "length"),
+    [
+        ("sides: [27.00, 36.00], angle: 90°", lambda a, b: (a**2 + b**2) ** 0.5),
+        ("perpendicular: 5.00, hypotenuse: 13.00", lambda a, b: (b**2 - a**2) ** 0.5),
+    ],
+)
+def test_what_a_reading_would_be_makes_the_line_by_so_much_longer(way, length, change):
+    text = PLENTY.replace("unit: ft", "unit: m").replace(
+        "C-B: {use: side, taped: 100.0}", f"C-B: {{use: side, legs: [{{past: pond, {way}}}]}}"
+    )
+    book = parse_book(text.encode(), "pond.yaml")
+    number = [one.booking.label for one in observed(book)].index("C-B")
+    one, other = behind(book)[number]
+    expected = pytest.approx(length(one.metres, other.metres) + change, abs=0.001)
+    assert length(one.metres, other.metres_for(change)) == expected
+    if "perpendicular" in way and change == 3.0:  # no perpendicular makes of 13 m a leg of 15 m
+        assert isnan(one.metres_for(change))
+    else:
+        assert length(one.metres_for(change), other.metres) == expected

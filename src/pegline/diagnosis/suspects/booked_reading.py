@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from fractions import Fraction
-from math import floor
+from math import floor, nan
 from typing import Final
 
 from pegline.errors import Place
@@ -23,6 +23,8 @@ _NUMBER: Final = re.compile(r"(?:(\d+)\s+)?(\d+)/(\d+)|(\d+(?:\.\d*)?|\.\d+)")
 _PART: Final = re.compile(rf"({_NUMBER.pattern})\s*([a-zA-Z]+(?:-[a-zA-Z]\w*)*|''|['′’\"″”])?")
 FINEST_SUGGESTION: Final = 0.012  #: a suggestion is written at least so fine, metres,
 EXACT: Final = 5e-4  #: unless it is a round one within so much, metres
+#: Steps in which a reading is looked for whose effect is no straight line, and for its slope.
+MAX_NEWTON_STEPS, NEWTON_METRES = 20, 1e-5
 
 
 @record(frozen=True, slots=True)
@@ -46,6 +48,19 @@ class BookedReading:
         if self.effect is None:
             return self.share * (metres - self.metres)
         return self.effect(metres) - self.effect(self.metres)
+
+    def metres_for(self, change: float) -> float:
+        """Return what the reading would be for the measurement to change by so much, metres; NaN where it cannot."""
+        metres = self.metres + change / self.share if self.share else nan
+        if self.effect is None:
+            return metres
+        for _ in range(MAX_NEWTON_STEPS):  # an effect is no straight line
+            missing = change - self.change_to(metres)
+            slope = (self.effect(metres + NEWTON_METRES) - self.effect(metres - NEWTON_METRES)) / (2 * NEWTON_METRES)
+            if not abs(missing) > EXACT / 10 or not slope:  # also where there is no figure, and both are NaN
+                break
+            metres += missing / slope
+        return metres if abs(missing) < EXACT else nan
 
     @property
     def metres(self) -> float:

@@ -92,12 +92,15 @@ class Terms:
         booked = self.readings.get(number, ())
         if not booked:
             return Accused(self.name(one), self.plain_text(one, 0.0), self.plain_text(one, amount), one.booking.place)
+        texts = ", ".join(b.text for b in booked)
         if len(booked) > 1 and any(one.part for one in booked):
-            first = booked[0]
-            would_be = f"{as_booked(first.metres + amount, first)} (or another leg)"
-        else:
-            would_be = ", ".join(as_booked(b.metres + amount / (b.share * len(booked)), b) for b in booked)
-        return Accused(self.name(one), ", ".join(b.text for b in booked), would_be, booked[0].place)
+            # A leg as it was taped, else of an obstacle the reading that does most.
+            legs = sorted(booked, key=lambda b: (b.effect is not None, -abs(b.share) if b.effect else 0.0))
+            leg = next((b for b in legs if b.metres_for(amount) > 0), booked[0])
+            would_be = f"{as_booked(leg.metres_for(amount), leg)} (or another leg)"
+            return Accused(self.name(one), texts, would_be, leg.place)
+        would_be = ", ".join(as_booked(b.metres_for(amount / len(booked)), b) for b in booked)
+        return Accused(self.name(one), texts, would_be, booked[0].place)
 
     def name(self, one: Observation) -> str:
         """Return what an observation is called."""

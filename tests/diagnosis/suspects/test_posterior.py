@@ -14,7 +14,7 @@ from builders.simulated import Framework
 from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Situation
-from pegline.diagnosis.suspects.posterior import Posterior, reckon
+from pegline.diagnosis.suspects.posterior import Posterior, _reflect, reckon
 from pegline.diagnosis.suspects.slips import SLIPS, slips
 from pegline.measures.values import Length
 from pegline.network.growing_figure import Hints
@@ -238,3 +238,13 @@ def test_with_one_redundant_measurement_no_two_readings_are_told():
         "tape-length",
         "other-station",
     }
+
+
+def test_a_mirrored_place_is_that_of_complex_numbers_turned_over():
+    random = np.random.default_rng(2)
+    start, end, places = random.normal(size=2), random.normal(size=2), random.normal(size=(5, 2))
+    p, way = complex(*start), complex(*(end - start))
+    expected = [p + (way / way.conjugate()) * (complex(*place) - p).conjugate() for place in places]
+    found = _reflect(places, start, end)
+    assert [complex(*place) for place in found] == pytest.approx(expected)
+    assert _reflect(places, start, start).shape == (5, 2)  # a line of no length has no sides

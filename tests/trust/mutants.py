@@ -105,7 +105,7 @@ def tests_by_line(copy: Path, room: Room) -> TestsByLine:
 
 def nearest(change: Change, known: TestsByLine) -> list[str]:
     """Return the tests that run a change, those that have the file's name first; none where an import runs it."""
-    named = f"test_{Path(change.path).stem}.py"
+    named = named_alike(change)
     tests = set().union(*(known[change.path].get(line, ()) for line in change.lines))
     return sorted(tests, key=lambda name: (named not in name, name))
 
@@ -150,7 +150,13 @@ def _run_in_fork(copy: Path, arguments: Sequence[str], *, keeps_compiled: bool) 
 def is_found(copy: Path, change: Change, known: TestsByLine, room: Room) -> bool:
     """Return whether some test fails in a copy."""
     near = nearest(change, known)
-    return (bool(near) and run_tests(copy, near) != 0) or run_tests(copy, room.tests) != 0
+    own = [name for name in near if named_alike(change) in name]  # these are first, and gathered at once
+    return any(tests and run_tests(copy, tests) != 0 for tests in (own, near[len(own) :], room.tests))
+
+
+def named_alike(change: Change) -> str:
+    """Return the name of the tests that stand where a changed file does."""
+    return f"test_{Path(change.path).stem}.py"
 
 
 def main() -> int:

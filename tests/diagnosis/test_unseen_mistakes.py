@@ -60,6 +60,38 @@ def test_every_reading_of_a_row_is_named_by_its_point():
     assert names["bearing"].startswith("the bearing ")
 
 
+ONE_SIDE = """\
+book: 1
+unit: m
+stations: {C: {left_of: A-B}}
+lines:
+  A-B:
+    use: base
+    taped: 50.00
+    details:
+      - {at: 12.00, left: 4.00, point: p}
+      - {at: 25.00, station: T}
+      - {at: 40.00, right: 3.00, point: q}
+  A-C: {use: side, taped: 40.00}
+  C-B: {use: side, taped: 30.00}
+  T-C: {use: check, taped: 25.00}
+"""
+
+
+def test_the_one_side_that_tells_left_from_right_is_named_beside_points():
+    # 30² + 40² = 50², and the middle of A-B is 25 from C on whichever side that lies: nothing measured tells.
+    for text in (ONE_SIDE, ONE_SIDE.replace("left_of", "right_of")):
+        found = survey(text)
+        assert verdict(found.solved).word == "PASSED"
+        assert "Only the book says on which side C lies." in unseen_in_short(found.solved)
+
+
+def test_a_side_that_a_second_one_would_contradict_is_not_named_for_the_hand():
+    two = ONE_SIDE.replace("}\nlines", ", D: {right_of: A-B}}\nlines")
+    two += "  A-D: {use: side, taped: 40.00}\n  D-B: {use: side, taped: 30.00}\n  C-D: {use: check, taped: 48.00}\n"
+    assert not any("on which side" in sentence for sentence in unseen_in_short(survey(two).solved))
+
+
 def test_sides_that_only_the_book_tells_are_named_once_with_their_line():
     found = survey(ON_A_TIE)
 

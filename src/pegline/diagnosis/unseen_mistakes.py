@@ -7,6 +7,7 @@ from typing import Final
 
 from pegline.diagnosis.rules.phrases import list_names, reading_name
 from pegline.kinds import HOUSES, LAND_EDGES
+from pegline.network.adjust import hints
 from pegline.network.observation_types import Booking
 from pegline.solved import Solved
 
@@ -43,10 +44,24 @@ def hidden_mistakes(solved: Solved) -> list[str]:
 
 def unseen_in_short(solved: Solved) -> list[str]:
     """Return beside a verdict what it does not speak for: points that are booked once, and sides; a sentence each."""
-    names = [name for _, some in _sides(solved) for name in some]
+    names = list(
+        dict.fromkeys([name for _, some in _sides(solved) for name in some] + _stations_that_tell_the_hand(solved))
+    )
     lie = "lies" if len(names) == 1 else "lie"
     sides = [f"Only the book says on which side {list_names(names, MOST_NAMES)} {lie}."] if names else []
     return [*unseen_in_rows(solved), *sides]
+
+
+def _stations_that_tell_the_hand(solved: Solved) -> list[str]:
+    """Return the station whose side alone tells left from right, beside points that have sides of their own.
+
+    Of two booked sides one that is wrong shows. One alone, on the wrong side, mirrors the framework and not the
+    points, which were booked as seen walking its lines.
+    """
+    side_hints = hints(solved.book, solved.reduction)
+    told = [name for name in side_hints.sides if name in solved.stations]
+    is_open = any(side.line is None for side in solved.sides_by_book)
+    return told if is_open and len(told) == 1 and not side_hints.sketches and solved.detail.points.names else []
 
 
 def unseen_in_rows(solved: Solved) -> Iterator[str]:

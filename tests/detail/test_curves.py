@@ -101,7 +101,7 @@ def test_two_points_have_no_ring_and_three_have_a_circle():
 
 
 @pytest.mark.parametrize("first", [0, 40, -75, 120, 170, 200])
-@pytest.mark.parametrize("last", [0, -30, 80, 135, 240])
+@pytest.mark.parametrize("last", [0, -30, -80, 80, 135, 240])
 def test_two_arcs_join_with_one_tangent_at_equal_lengths_of_tangent(first, last):
     start, end = np.array([[2.0, 1.0]]), np.array([[8.0, -3.0]])
     towards = np.arctan2(-4, 6)
@@ -247,17 +247,21 @@ def test_the_copy_of_a_path_that_crosses_itself_may_cross_itself_as_well():
     assert parallel(path, 1.0).vertices.round(9).tolist() == [[0, 1], [19, 1], [19, 9], [11, 9], [11, -10]]
 
 
+@pytest.mark.parametrize(("radius", "off"), [(5.0, 1.0), (0.5, 0.1)])
 @pytest.mark.parametrize("way", [1, -1])
-def test_half_a_disc_is_copied_inward_by_chords_either_way_round(way):
-    # Within a half disc of radius 5, a metre off its rim: of a disc of radius 4 the segment beyond a chord 1 m off.
-    ring = Path(np.array([[-5.0, 0.0], [5.0, 0.0]])[::way], np.array([0.0, 1.0])[::way], closed=True)
-    ring = ring if way > 0 else Path(ring.vertices, np.array([0.0, -1.0]), closed=True)
+def test_half_a_disc_is_copied_inward_by_chords_either_way_round(way, radius, off):
+    # Of the disc that is left within its rim there remains the segment beyond a chord as far off its middle.
+    ends = np.array([[-radius, 0.0], [radius, 0.0]])[::way]
+    ring = Path(ends, np.array([0.0, 1.0] if way > 0 else [0.0, -1.0]), closed=True)
     assert np.sign(area(ring)) == way
-    copy = parallel(ring, way * 1.0)
-    assert area(copy) == pytest.approx(way * (16 * acos(1 / 4) - sqrt(15)), abs=0.02)
-    assert copy.vertices.tolist() == [list(v) for v in dict.fromkeys(map(tuple, copy.vertices.tolist()))]
-    # Outward, a mitre at each corner: a quarter turn, carried out to a square metre.
-    assert area(parallel(ring, way * -1.0)) == pytest.approx(way * (pi * 36 / 2 + 12), abs=0.1)
+    left = radius - off
+    segment = left**2 * acos(off / left) - off * sqrt(left**2 - off**2)
+    copy = parallel(ring, way * off)
+    assert area(copy) == pytest.approx(way * segment, rel=0.01)
+    assert len(set(map(tuple, copy.vertices.tolist()))) == len(copy.vertices)
+    # Outward it has the half disc of a larger radius and, below its diameter, an oblong.
+    outward = pi * (radius + off) ** 2 / 2 + 2 * (radius + off) * off
+    assert area(parallel(ring, way * -off)) == pytest.approx(way * outward, rel=0.01)
 
 
 def test_a_ring_is_copied_inward_on_its_left_when_it_runs_anticlockwise():

@@ -52,7 +52,6 @@ class _Tied(NamedTuple):
 
     positions: Array  #: (m, 2)
     parents: NDArray[np.int64]  #: (m, k)
-    group: NDArray[np.int64]  #: (m,) the same number for points with the same parents
     jacobian: Array  #: (m, 2, k)
     own: Array  #: (m, 2, 2)
     by_chainage: tuple[Array, ...] = ()  #: for each arm (m, 2) how a point moves for a metre of its chainage
@@ -62,7 +61,6 @@ class _Tied(NamedTuple):
         return self._replace(
             positions=self.positions[order],
             parents=self.parents[order],
-            group=self.group[order],
             jacobian=self.jacobian[order],
             own=self.own[order],
         )
@@ -199,7 +197,7 @@ def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
     parents = np.column_stack((own, own, own[:, :1]))
     jacobian = np.zeros((len(rows), 2, 5))
     jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
-    return _Tied(ruler.solution.positions[rows], parents, rows, jacobian, np.zeros((len(rows), 2, 2)))
+    return _Tied(ruler.solution.positions[rows], parents, jacobian, np.zeros((len(rows), 2, 2)))
 
 
 def _upright(rows: ReducedRows, ruler: Ruler) -> _Tied:
@@ -218,8 +216,7 @@ def _upright(rows: ReducedRows, ruler: Ruler) -> _Tied:
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
     own = outer(feet.sd * feet.unit, feet.sd * feet.unit) + outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
-    at, group, along = feet.points + arms.lengths * normal, _group(feet, arms, ruler), ruler.scale * feet.unit
-    return _Tied(at, parents, group, jacobian, own, (along,))
+    return _Tied(feet.points + arms.lengths * normal, parents, jacobian, own, (ruler.scale * feet.unit,))
 
 
 def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
@@ -250,15 +247,7 @@ def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_leng
         sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
         own += outer(sd * effect, sd * effect)
         by_chainage.append(ruler.scale * effect * (e * foot.unit).sum(axis=1, keepdims=True))
-    one, other = (np.unique(_group(*pair, ruler), return_inverse=True)[1] for pair in zip(feet, arms, strict=True))
-    group, jacobians = one * len(rows) + other, np.concatenate(jacobian, axis=2)
-    return _Tied(at, np.column_stack(parents), group, jacobians, own, tuple(by_chainage))
-
-
-def _group(feet: Feet, arms: Arms, ruler: Ruler) -> NDArray[np.int64]:
-    """Return a number for what each point hangs on: the two ends of its piece, and a scale."""
-    count = ruler.unknown + len(ruler.tapes) + 1
-    return (feet.ends[:, 0] * count + feet.ends[:, 1]) * count + arms.scale
+    return _Tied(at, np.column_stack(parents), np.concatenate(jacobian, axis=2), own, tuple(by_chainage))
 
 
 def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
@@ -308,7 +297,6 @@ def _stack_tables(tables: Sequence[_Tied], solution: Solution) -> tuple[_Tied, A
     tied = _Tied(
         positions=np.concatenate([table.positions for table in wide]),
         parents=np.concatenate([table.parents for table in wide]),
-        group=np.concatenate([table.group for table in wide]),
         jacobian=np.concatenate([table.jacobian for table in wide]),
         own=np.concatenate([table.own for table in wide]),
     )
@@ -326,7 +314,7 @@ def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
     """
     base = coordinates(np.array([solution.base]))
     among = solution.covariances.blocks(base)[0]
-    _, one, which = np.unique(tied.group, return_index=True, return_inverse=True)
+    _, one, which = np.unique(tied.parents, axis=0, return_index=True, return_inverse=True)
     blocks = solution.covariances.blocks(np.column_stack((tied.parents[one], np.repeat(base, len(one), axis=0))))
     width = tied.parents.shape[1]
     parents, mixed = blocks[:, :width, :width].copy(), blocks[:, :width, width:].copy()

@@ -84,7 +84,7 @@ class _Drawing:
 
     def __init__(self, plan: Plan) -> None:
         frame = plan.survey.frame
-        self.plan = plan
+        self.plan, self.shapes = plan, plan.survey.detail.shapes
         self.r12 = plan.options.dxf_version == "R12"
         self.unit = frame.metres_per_unit if plan.options.unit == "grid" else 1.0  #: metres
         # The oldest version is made from a newer one.
@@ -150,7 +150,7 @@ class _Drawing:
     def _groups(self) -> list[str]:
         """Return the names of the lines and areas that are drawn in several pieces, which are one thing to edit."""
         pieces = {label.owner for label in self.plan.labels if label.layer == "DIMENSIONS"} | self._in_pieces()
-        return [name for name in self.plan.survey.detail.shapes if name in pieces]
+        return [name for name in self.shapes if name in pieces]
 
     def _in_pieces(self) -> set[str]:
         """Return the names of lines that have symbols along them, or a second face."""
@@ -159,7 +159,7 @@ class _Drawing:
 
     def _line_of(self, feature: DrawnFeature) -> str:
         """Return the name of the line or area of the book that a feature is, or is a face of; empty for others."""
-        shape = self.plan.survey.detail.shapes.get(feature.name)
+        shape = self.shapes.get(feature.name)
         is_outline_of_shape = shape is not None and shape.kind == feature.kind and isinstance(feature.geometry, Outline)
         return feature.name if is_outline_of_shape else ""
 
@@ -215,7 +215,7 @@ class _Drawing:
 
     def _dimension_blocks(self) -> dict[Label, Any]:
         """Return the block of each figure that is a dimension; what it shows is put into it later."""
-        figures = [label for label in self.plan.labels if label.measures and label.layer in self.dimensioned]
+        figures = [label for label in self.plan.labels if self._is_dimension(label)]
         if self.r12:  # which shows a dimension as nothing but its block
             return {label: self.doc.blocks.new(f"DIMENSION-{i}") for i, label in enumerate(figures, 1)}
         return {label: self.doc.blocks.new_anonymous_block(type_char="D") for label in figures}
@@ -233,8 +233,13 @@ class _Drawing:
             if tuft.owner not in self.lettered and tuft.owner not in joined:
                 yield self._tuft(tuft, self.entities)
         for label in self.plan.labels:
-            yield self._dimension(label, dimensions[label].name) if label in dimensions else self._label(label)
+            is_dimension = self._is_dimension(label)
+            yield self._dimension(label, dimensions[label].name) if is_dimension else self._label(label)
         yield from self._notes()
+
+    def _is_dimension(self, label: Label) -> bool:
+        """Tell whether a label is a figure that is written as a dimension."""
+        return label.measures is not None and label.layer in self.dimensioned
 
     def _feature(self, feature: DrawnFeature, entities: Entities) -> str:
         geometry = feature.geometry

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from math import isfinite
 from typing import Final
 
@@ -38,6 +39,7 @@ LAYER_NAMES: Final = {
 }
 
 
+@lru_cache(maxsize=256)  # thousands of entities say the same kind, and each its name more than once
 def drawing_text(text: str) -> str:
     r"""Return a text for a drawing: one line, no controls, none of the codes that readers act on.
 

@@ -170,7 +170,7 @@ def judge_sheet(places, found, sides):
     return told
 
 
-@pytest.mark.parametrize("plans", [30, pytest.param(3000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("plans", [30, pytest.param(10_000, marks=pytest.mark.long)])
 def test_no_detail_is_reckoned_on_the_other_side_of_its_line(plans):
     rows = refused = 0
     for seed in range(plans):

@@ -102,7 +102,7 @@ def turn(a, b, c):
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-@pytest.mark.parametrize("plans", [30, pytest.param(3000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("plans", [30, pytest.param(10_000, marks=pytest.mark.long)])
 def test_no_plan_is_mirrored(plans):
     triangles = mirrored = 0
     for seed in range(plans):

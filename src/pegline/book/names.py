@@ -66,6 +66,7 @@ def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
     return places
 
 
+MAX_HINTS: Final = 50  #: unknown names for which a likeness is looked for
 MAX_NAMES_COMPARED: Final = 300  #: names among which no likeness is looked for: it takes time
 #: Likeness of a word to a kind that ships, from which it is a slip and no kind of the book's own.
 SLIP_LIKENESS: Final = 0.8
@@ -82,7 +83,7 @@ DEFINED_IN: Final[Mapping[str, tuple[str, ...]]] = {
 
 def unknown_names(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell each name that nothing in the book makes known."""
-    hints = 50  # looking for a likeness among many names takes time
+    hints = MAX_HINTS
     realms: Mapping[str, tuple[str, Set[str]]] = {
         "station": ("station", known.stations.keys()),
         "point": ("point or station", known.stations.keys() | known.points.keys() | _sketched_points(book)),

@@ -90,17 +90,18 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> DatumW
     operation = transformer.get_last_used_operation()
     if "ballpark" in operation.description.lower() or operation.accuracy < 0:
         return None
+    # PROJ counts the order of axes as a step; to a surveyor it is none.
+    steps = [step for step in operation.description.split(" + ") if not step.startswith("axis order change")]
+    missing = _better_grids(group, operation.accuracy)
+    return DatumWay(transformer, float(operation.accuracy), " + ".join(steps), missing)
+
+
+def _better_grids(group: TransformerGroup, accuracy: float) -> tuple[tuple[str, float], ...]:
+    """Return the grids that are not at hand and would be better than an accuracy, each with its own, the best first."""
     missing = {
         (needed.short_name, float(way.accuracy))
         for way in group.unavailable_operations
         for needed in way.grids
-        if not needed.available and 0 <= way.accuracy < operation.accuracy
+        if not needed.available and 0 <= way.accuracy < accuracy
     }
-    # PROJ counts the order of axes as a step; to a surveyor it is none.
-    steps = [step for step in operation.description.split(" + ") if not step.startswith("axis order change")]
-    return DatumWay(
-        transformer,
-        float(operation.accuracy),
-        " + ".join(steps),
-        tuple(sorted(missing, key=lambda one: (one[1], one[0]))),
-    )
+    return tuple(sorted(missing, key=lambda one: (one[1], one[0])))

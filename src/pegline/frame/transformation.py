@@ -199,7 +199,7 @@ def fit(kind: TransformationKind, source: ArrayLike, target: ArrayLike, sds: Arr
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
         if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
             raise ValueError(f"the points are too near one line for a {kind} transformation")
-        parameters, size = _stepped(kind, parameters, step, u, v, weights, misfit @ misfit)
+        parameters, size = _halved_step(kind, parameters, step, u, v, weights, misfit @ misfit)
         if kind != "projective" or size < SETTLED_SHARE:
             break
         rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
@@ -207,7 +207,7 @@ def fit(kind: TransformationKind, source: ArrayLike, target: ArrayLike, sds: Arr
     return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
 
 
-def _stepped(
+def _halved_step(
     kind: TransformationKind, parameters: Array, step: Array, u: Array, v: Array, weights: Array, square: float
 ) -> tuple[Array, float]:
     """Return parameters a step on, halved until the misfit is no larger, and the largest change of one of them."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 from math import dist
 
@@ -14,13 +14,21 @@ from pegline.network.observation_types import Distance
 __all__ = ["placement_faults"]
 
 
-def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -> Iterable[Finding]:
+def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset[str]) -> Iterator[Finding]:
     """Tell why points are missing, each cause once with all that hangs on it, and a figure without a hand."""
+    missing_stations = [name for name in missing if name in stations]
+    yield from _station_faults(figure, missing_stations)
+    if not missing_stations:  # else points may only wait for them
+        yield from _point_faults(figure, missing)
+    if figure.tentative and figure.bent:
+        yield _open_hand(figure, [name for name in figure.at if name in stations and name in figure.pairs])
+
+
+def _station_faults(figure: Figure, missing: Sequence[str]) -> Iterator[Finding]:
     places = figure.hints.places
-    left = [name for name in missing if name in stations]
-    causes = [cause for name in left if (cause := _cause(figure, name))]
+    causes = [cause for name in missing if (cause := _cause(figure, name))]
     yield from causes
-    apart = [name for name in left if not figure.arcs[name] and not _hangs_on(figure, name)]
+    apart = [name for name in missing if not figure.arcs[name] and not _hangs_on(figure, name)]
     if apart:
         yield Finding(
             "disconnected",
@@ -28,34 +36,36 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
             " tape lines that join them, or take them out of this book",
             places.get(apart[0]),
         )
-    elif left and not causes and (dead_end := _dead_end(figure, left)):
-        yield dead_end
-    elif left and not causes:
-        yield Finding(
+    elif missing and not causes:
+        yield _dead_end(figure, missing) or Finding(
             "cannot-start",
-            f"{_list(left)} only hold one another; tape one more line to one of them,"
+            f"{_list(missing)} only hold one another; tape one more line to one of them,"
             " or give each a rough position with 'sketch: [x, y]'",
-            places.get(left[0]),
+            places.get(missing[0]),
         )
-    loose = [name for name in missing if name not in stations]
-    apart_arcs = [fault for name in loose if (fault := _arcs_apart(figure, name))] if not left else []
-    yield from apart_arcs
-    if loose and not left and not apart_arcs:
+
+
+def _point_faults(figure: Figure, missing: Sequence[str]) -> Iterator[Finding]:
+    arcs_apart = [fault for name in missing if (fault := _arcs_apart(figure, name))]
+    yield from arcs_apart
+    if missing and not arcs_apart:
         yield Finding(
             "point-unfixed",
-            f"nothing fixes {_list(loose)}; book an offset, two arcs with their side, or a third arc",
-            places.get(loose[0]),
+            f"nothing fixes {_list(missing)}; book an offset, two arcs with their side, or a third arc",
+            figure.hints.places.get(missing[0]),
         )
-    if figure.tentative and figure.bent:
-        flipped = [name for name in figure.at if name in stations and name in figure.pairs]
-        yield Finding(
-            "mirrored",
-            f"the whole framework could be mirrored: nothing says on which side of the base line {_list(flipped)}"
-            f" {'lie' if len(flipped) > 1 else 'lies'}; add 'left_of' or 'right_of' to"
-            f" {'one of them' if len(flipped) > 1 else 'its entry'}",
-            places.get(flipped[0]),
-            (flipped[0],),
-        )
+
+
+def _open_hand(figure: Figure, placed: Sequence[str]) -> Finding:
+    """Return that nothing tells on which side of the base line the stations off it lie."""
+    several = len(placed) > 1
+    return Finding(
+        "mirrored",
+        f"the whole framework could be mirrored: nothing says on which side of the base line {_list(placed)}"
+        f" {'lie' if several else 'lies'}; add 'left_of' or 'right_of' to {'one of them' if several else 'its entry'}",
+        figure.hints.places.get(placed[0]),
+        (placed[0],),
+    )
 
 
 def _cause(figure: Figure, name: str) -> Finding | None:

@@ -75,7 +75,7 @@ def second_crossings(
             tried.append(mistake)
             if any(check and _changes_by(away, along, mistake * network.scale) > check.allowed for check, away in ends):
                 continue
-            moved = _passing(adjustment, plotting, hints, number, mistake, along)
+            moved = _movements_unseen(adjustment, plotting, hints, number, mistake, along)
             if moved is not None:
                 yield SecondCrossing(one.booking, mistake, moved)
 
@@ -100,7 +100,7 @@ def _changes_by(away: Array, along: Array, moved: float) -> float:
     return abs(float(np.hypot(*(away - moved * along)) - np.hypot(*away)))
 
 
-def _passing(
+def _movements_unseen(
     adjustment: Adjustment, plotting: Fit, hints: Hints, number: int, mistake: float, along: Array
 ) -> Mapping[str, float] | None:
     """Return how far a mistake in a chainage puts every point; None where a check or a booked side shows it."""

@@ -148,7 +148,7 @@ class _Figure:
         return [(tuple(group), tuple(stations[key])) for key, group in groups.items()]
 
     @cached_property
-    def handed(self) -> frozenset[str]:
+    def known_sides(self) -> frozenset[str]:
         """Return the stations whose side an angle, control or bearings tell, or what was taken from two lines.
 
         One direction turns the whole, and one control point places it: that tells no side.
@@ -212,7 +212,7 @@ class _Figure:
         with_it, waiting = {name}, [name]
         while waiting:
             here = waiting.pop()
-            if here in self.handed or here in self.base or len(with_it) > MOST:
+            if here in self.known_sides or here in self.base or len(with_it) > MOST:
                 return None
             y = self.aside(here, axis)
             for other, most in self.lengths.get(here, ()):

@@ -60,10 +60,10 @@ def start_figure(
     others follow, and the row is compared with them.
     """
     figure = _placed_figure(stations, points, observations, hints, frozenset())
-    missing = _unplaced(figure, stations, points)
+    missing = _points_without_place(figure, stations, points)
     if by_walls := corners_beside(frozenset(missing), observations):
         again = _placed_figure(stations, points, observations, hints, by_walls)
-        left = _unplaced(again, stations, points)
+        left = _points_without_place(again, stations, points)
         if len(left) < len(missing):
             figure, missing = again, left
     return Start(
@@ -92,7 +92,7 @@ def _placed_figure(
     return figure
 
 
-def _unplaced(figure: Figure, stations: Sequence[str], points: Sequence[str]) -> tuple[str, ...]:
+def _points_without_place(figure: Figure, stations: Sequence[str], points: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in (*stations, *points) if name not in figure.at)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
@@ -249,29 +249,16 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
     standing = {line.start: 0.0, line.end: line.ground.length}
     for row in booked.details:
         if row.is_tie_station and isinstance(row.at[0], Reading):
-            standing[row.name] = line.along(_from_start(line, row, row.at[0].length.metres(unit)))
+            standing[row.name] = _chainage(line, row, row.at[0], unit, {})
     for row in booked.details:
-        chainages: list[float] = []
-        stations: list[str | None] = []
-        chainage_sd = 0.0
-        for at in row.at:
-            if isinstance(at, Name):
-                chainages.append(standing[at.text])
-                stations.append(at.text)
-                continue
-            read = at.length.metres(unit)
-            sd = reading_sd(read, tape, row.accuracy, unit)
-            chainages.append(line.along(_from_start(line, row, read)))
-            stations.append(None)
-            chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
         offsets = _offsets(rack, row, unit, booked.date)
         yield ReducedRow(
             line=line.name,
             booked=row,
             form=row.form,
-            chainages=tuple(chainages),
-            chainage_sd=chainage_sd,
-            at_stations=tuple(stations),
+            chainages=tuple(_chainage(line, row, at, unit, standing) for at in row.at),
+            chainage_sd=max((_chainage_sd(row, at, unit, tape) for at in row.at), default=0.0),
+            at_stations=tuple(at.text if isinstance(at, Name) else None for at in row.at),
             offsets=offsets,
             side=row.side,
             foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
@@ -279,9 +266,23 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
         )
 
 
-def _from_start(line: ReducedLine, row: Row, read: float) -> float:
-    """Return a chainage as read from the line's start; one booked walking back counts from the end of the line."""
-    return line.ground.reading - read if row.back else read
+def _chainage(line: ReducedLine, row: Row, at: Reading | Name, unit: str, stations: Mapping[str, float]) -> float:
+    """Return a chainage on the ground from the line's start, metres.
+
+    One booked walking back is read from the end of the line; the name of a station on the line stands for its own.
+    """
+    if isinstance(at, Name):
+        return stations[at.text]
+    read = at.length.metres(unit)
+    return line.along(line.ground.reading - read if row.back else read)
+
+
+def _chainage_sd(row: Row, at: Reading | Name, unit: str, tape: TapeConstants) -> float:
+    """Return the standard deviation of a chainage as read; a station's own counts with that station, metres."""
+    if isinstance(at, Name):
+        return 0.0
+    sd = reading_sd(at.length.metres(unit), tape, row.accuracy, unit)
+    return DOUBT * sd if at.doubtful else sd
 
 
 def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tuple[Ground, ...]:

@@ -66,7 +66,7 @@ class FileList:
             return {}
         return _as_listed({name: sha256 for name, sha256 in self.files.items() if name not in but}, folder)
 
-    def superseded(self, folder: Path, stem: str, by: Collection[str]) -> dict[str, str]:
+    def superseded_files(self, folder: Path, stem: str, by: Collection[str]) -> dict[str, str]:
         """Return the plan sheets that are as they were written, and in whose place others of their format stand now.
 
         A plan of one sheet is STEM.svg, one of several STEM-1.svg, STEM-2.svg, …

@@ -170,7 +170,7 @@ def _keep_list_true(
         return
     place = directory / f"{stem}{ENDING}"
     earlier, names = FileList.read(place), {path.name for path in work_files}
-    superseded = earlier.superseded(directory, stem, names) if earlier else {}
+    superseded = earlier.superseded_files(directory, stem, names) if earlier else {}
     kept = earlier.still_current(directory, origin, but=names | superseded.keys()) if earlier else {}
     files = kept | {path.name: sha for path in work_files if (sha := sha256_of(path))}
     replaced = {path.name: sha for path in work_files if (sha := sha256_of(directory / path.name))}

@@ -39,8 +39,8 @@ def add_index(database: Connection, name: str, rows: NDArray[np.int64], bounds: 
         (n, 4) the least x, greatest x, least y and greatest y of each.
     """
     database.execute(f'CREATE VIRTUAL TABLE "{name}" USING rtree(id, minx, maxx, miny, maxy)')
-    tiled = _tiled(bounds)
-    numbers, boxes = rows[tiled], _rounded_outward(bounds[tiled])
+    in_strips = _order_in_strips(bounds)
+    numbers, boxes = rows[in_strips], _rounded_outward(bounds[in_strips])
     height, free, held_in = 0, ROOT + 1, "rowid"
     while len(numbers):
         starts = np.arange(0, len(numbers), MAX_CELLS)
@@ -58,7 +58,7 @@ def add_index(database: Connection, name: str, rows: NDArray[np.int64], bounds: 
         height, free, held_in = height + 1, free + len(nodes), "parent"
 
 
-def _tiled(bounds: Array) -> NDArray[np.intp]:
+def _order_in_strips(bounds: Array) -> NDArray[np.intp]:
     """Return the order that puts together what lies together: upright strips, each from its lowest to its topmost.
 
     There are as many strips as there are nodes in one of them, so that a node is about square.

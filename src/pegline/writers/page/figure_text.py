@@ -104,10 +104,10 @@ class SheetUnits:
 
     >>> from fractions import Fraction
     >>> feet = SheetUnits(Notation(("ft", "in"), Fraction(1, 4), ("square feet",)))
-    >>> feet.long, feet.length(12.3508), feet.small, feet.signed(-0.0123)
+    >>> feet.long, feet.length(12.3508), feet.small, feet.with_sign(-0.0123)
     ('ft in', '40\' 6 1/4"', 'in', '-0.48')
     >>> metres = SheetUnits(Notation(("m",), Fraction(1, 100), ("m2",)))
-    >>> metres.long, metres.length(12.3456), metres.small, metres.signed(-0.0123)
+    >>> metres.long, metres.length(12.3456), metres.small, metres.with_sign(-0.0123)
     ('m', '12.346', 'mm', '-12')
     """
 
@@ -145,7 +145,7 @@ class SheetUnits:
         value, places = self._in_small(metres, decimals)
         return f"{value:.{places}f}"
 
-    def signed(self, metres: float | None, decimals: int = 0) -> str:
+    def with_sign(self, metres: float | None, decimals: int = 0) -> str:
         """Return a difference in the small unit, with its sign."""
         return NOTHING_TO_SHOW if metres is None else signed_number(*self._in_small(metres, decimals))
 

@@ -56,7 +56,7 @@ def ground(survey: Survey, where: Where) -> Safe:
             line.use,
             _readings(survey.book, line.booked),
             units.length(line.ground.reading),
-            *(units.signed(line.ground.corrections.get(name, 0.0), 1) for name in corrections),
+            *(units.with_sign(line.ground.corrections.get(name, 0.0), 1) for name in corrections),
             units.length(line.ground.length),
             units.deviation(line.ground.sd, 1),
             line.ground.tape,
@@ -163,7 +163,7 @@ def _against(
         units.length(length),
         units.length(computed),
         units.deviation(sd, 1),
-        units.signed(difference),
+        units.with_sign(difference),
         paper(difference, scale),
         ratio(difference, length),
         NOTHING_TO_SHOW if figure is None else signed_number(figure, 2),
@@ -241,7 +241,7 @@ def dimensions(survey: Survey, scale: int, where: Where) -> Safe:
                 units.length(each.ground.reading),
                 units.length(length),
                 units.length(gap),
-                units.signed(difference),
+                units.with_sign(difference),
                 paper(difference, scale),
                 where(each.ground.place),
             ]
@@ -304,7 +304,7 @@ def _measurement(
         figures = [degrees_of(each.value), degrees_of(each.residual), degrees_of(each.sd)]
         least = NOTHING_TO_SHOW if noticed is None else degrees_of(noticed)
     else:
-        figures = [units.length(each.value), units.signed(each.residual, 1), units.deviation(each.sd, 1)]
+        figures = [units.length(each.value), units.with_sign(each.residual, 1), units.deviation(each.sd, 1)]
         least = units.deviation(noticed)
     test: str = signed_number(each.test, 2)
     redundancy = NOTHING_TO_SHOW if each.redundancy is None else f"{each.redundancy:.2f}"

@@ -6,6 +6,8 @@ from builders.paths import SAMPLES
 from pegline.commands.batch.one_book import _first_concerns
 from pegline.commands.check import Screen, survey_lines
 from pegline.commands.desk.jobs import judgement
+from pegline.diagnosis.causes import ONLY, likely_causes
+from pegline.diagnosis.model import Suspect
 from pegline.readers import parse_book
 from pegline.survey import reduce
 
@@ -105,3 +107,40 @@ def test_batch_and_desk_tell_the_cause_as_the_screen_does():
 
     assert told["text"] == "witness h1-A: booked 7.12, perhaps 7.21"
     assert _first_concerns(survey)["suspect"] == f"{told['text']}; {told['why']}"
+
+
+def suspects(*scores, closes=True):
+    """Return suspects with their probabilities, the last without a reading: something else."""
+    lines = [
+        Suspect(f"A-{n}", n, None, f"{n}.00", f"{n}.50", None, closes, score) for n, score in enumerate(scores[:-1], 1)
+    ]
+    return [*lines, Suspect("something else", len(scores), None, "", "", None, False, scores[-1])]
+
+
+@pytest.mark.parametrize(
+    ("scores", "told", "rest"),
+    [
+        ((0.97, 0.02, 0.01), 1, None),  # nearly sure: the rest makes less than 4 %
+        ((0.955, 0.03, 0.015), 2, None),
+        ((0.90, 0.05, 0.05), 2, "something else: probability 5 %"),
+        ((0.3, 0.2, 0.2, 0.1, 0.1, 0.1), 4, "A-5 or something else: together probability 20 %"),
+    ],
+)
+def test_causes_are_told_until_they_are_nearly_sure_and_at_most_four(scores, told, rest):
+    found = list(likely_causes(suspects(*scores)))
+    causes = [f"{one.what}: {one.why}" for one in found]
+
+    assert len(found) == told + (rest is not None)
+    assert causes[0].endswith(f"all checks then pass (probability {100 * scores[0]:.0f} %{ONLY})")
+    assert causes[told:] == ([rest] if rest else [])
+    assert [one.suspect.what for one in found[:told]] == [f"A-{n}" for n in range(1, told + 1)]
+
+
+def test_where_no_hypothesis_lets_every_check_pass_it_is_said_that_several_may_be_wrong():
+    first, second, *others = likely_causes(suspects(None, None, None, closes=False))
+    assert (first.what, first.why) == (
+        "Unclear",
+        "no one reading explains it: two or more are wrong, or the base, a name or a tape",
+    )
+    assert second.why == "an unusual mistake; the checks then fit better, but not all pass"
+    assert len(others) == 1  # and nothing of what is left: no share is known

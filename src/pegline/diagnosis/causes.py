@@ -54,7 +54,7 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[LikelyCause]:
     """Yield the likeliest causes of the failed checks, those that are enough to be nearly sure; at most a few."""
     readings = [suspect for suspect in suspects if suspect.reading]
     if readings and readings[0].score is None:
-        text = "no one reading explains it: two are wrong, or the base, a name or a tape"
+        text = "no one reading explains it: two or more are wrong, or the base, a name or a tape"
         yield LikelyCause("Unclear", text, None)
     together = 0.0
     for number, suspect in enumerate(readings[:MOST_LIKELY]):

@@ -60,8 +60,8 @@ def test_a_mistake_that_is_hardly_known_has_the_mean_density_of_what_it_may_be()
     ],
 )
 def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, among):
-    # By a million draws, a second mistake below the least counted as none.
-    draws = np.abs(np.random.default_rng(3).multivariate_normal(amounts, among, 1_000_000))
+    # By many draws, a second mistake below the least counted as none.
+    draws = np.abs(np.random.default_rng(3).multivariate_normal(amounts, among, 200_000))
     sizes = np.maximum(draws, LEAST_MISTAKE_METRES)
     density = (
         np.minimum(MOST_MISTAKE_METRES / sizes, 1.0) ** 4
@@ -81,7 +81,7 @@ def test_the_density_of_two_mistakes_is_the_mean_over_what_they_may_be(amounts, 
     ],
 )
 def test_the_share_of_a_pair_within_limits_is_that_of_what_it_may_be(amounts, among, limits):
-    draws = np.random.default_rng(4).multivariate_normal(amounts, among, 2_000_000)
+    draws = np.random.default_rng(4).multivariate_normal(amounts, among, 300_000)
     sizes = np.maximum(np.abs(draws), LEAST_MISTAKE_METRES)
     density = np.prod(
         np.minimum(MOST_MISTAKE_METRES / sizes, 1.0) ** 4 / sizes * (np.abs(draws) >= LEAST_MISTAKE_METRES), axis=1

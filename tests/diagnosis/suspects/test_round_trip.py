@@ -97,10 +97,16 @@ def put_in(text: str, survey: Survey) -> str:
     return "\n".join(rows) + "\n"
 
 
-@pytest.mark.parametrize("spelling", SPELLINGS)
-@pytest.mark.parametrize(
-    "wrong", [{"D-B": 1.27}, {"A-B": -3.333}, {"T": 2.75}, {"C-D": 30.0}, {"A-C": -0.81}, {"T": -5.0}]
-)
+WRONG = [{"D-B": 1.27}, {"A-B": -3.333}, {"T": 2.75}, {"C-D": 30.0}, {"A-C": -0.81}, {"T": -5.0}]
+#: Each spelling with half of the mistakes and each mistake in half of the spellings; the others take longer.
+EVERY = [
+    pytest.param(spelling, wrong, marks=[pytest.mark.long] * ((i + j) % 2))
+    for i, spelling in enumerate(SPELLINGS)
+    for j, wrong in enumerate(WRONG)
+]
+
+
+@pytest.mark.parametrize(("spelling", "wrong"), EVERY)
 def test_the_suggestion_lets_every_check_pass(spelling, wrong):
     text = book(spelling, wrong)
     survey = survey_of(text)

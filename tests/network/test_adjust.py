@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from scipy.stats import chi2
 
 from pegline import reduce
-from pegline.book.model import Limits
+from pegline.book.model import Limits, NamedPoint
 from pegline.errors import BookError
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Accuracy, Length
@@ -422,6 +422,11 @@ def test_hints_are_sides_and_sketches_of_stations_points_and_arcs():
         "p": ("A-B", False),
     }
     assert found.sketches == {"D": (3.0, -4.0)}
+
+    points = {"h": NamedPoint("h", place(40), sketch=(1.0, 2.0)), "k": NamedPoint("k", place(41))}
+    found = hints(replace(book, points=points), reduction)
+    assert found.sketches == {"D": (3.0, -4.0), "h": (1.0, 2.0)}
+    assert (found.places["h"].line, found.places["k"].line, found.places["p"].line) == (40, 41, 300)
 
 
 def test_without_a_check_a_survey_is_not_checked():

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.optimize import brentq
 from scipy.stats import chi2, norm
 
-from pegline.network.confidence import CONFIDENCE, confidence_radii, ellipses
+from pegline.network.confidence import CONFIDENCE, confidence_radii, ellipses, variances_of
 
 
 def rotate(a: float, b: float, bearing: float) -> np.ndarray:
@@ -60,3 +61,34 @@ def test_the_radius_turns_and_grows_with_the_ellipse_and_lies_between_its_axes(
 
 def test_what_is_held_has_no_radius() -> None:
     assert confidence_radii(np.zeros((2, 2, 2))).tolist() == [0.0, 0.0]
+
+
+@pytest.mark.parametrize("bearing", [10.0, 30.0, 90.0, 135.0, 179.0])
+def test_an_ellipse_has_the_axes_and_the_bearing_that_it_was_made_of(bearing: float) -> None:
+    along = np.array([np.sin(np.radians(bearing)), np.cos(np.radians(bearing))])
+    across = np.array([along[1], -along[0]])
+    variances = np.array([0.09 * np.outer(along, along) + 0.04 * np.outer(across, across)])
+    ((a, b, found),) = ellipses(variances)
+
+    assert (a, b) == pytest.approx((0.3 * chi2.ppf(0.95, 2) ** 0.5, 0.2 * chi2.ppf(0.95, 2) ** 0.5))
+    assert found == pytest.approx(bearing, abs=1e-9)
+    assert variances_of(np.array([[a, b, found]])) == pytest.approx(variances)
+
+
+def test_a_bearing_of_nought_is_a_plain_one() -> None:
+    assert str(ellipses(np.array([[[1.0, -0.0], [-0.0, 4.0]]]))[0, 2]) == "0.0"
+
+
+def test_what_rounding_makes_of_a_line_is_no_ellipse_with_an_axis_less_than_nought() -> None:
+    ((a, b, _),) = ellipses(np.array([[[4.0, 2.0], [2.0, 1.0 - 1e-12]]]))
+
+    assert (a, b) == (pytest.approx(np.sqrt(5 * chi2.ppf(0.95, 2))), 0.0)
+
+
+def test_radii_stand_to_twelve_digits() -> None:
+    # By quadrature over the angle, for an ellipse half as wide as it is long.
+    def inside(radius: float) -> float:
+        share, _ = quad(lambda t: np.exp(-(radius**2) / (2 * (np.cos(t) ** 2 + 0.25 * np.sin(t) ** 2))), 0, np.pi / 2)
+        return 1 - share / (np.pi / 2) - 0.95
+
+    assert confidence_radii(rotate(1.0, 0.5, 0.3))[0] == pytest.approx(brentq(inside, 1.9, 2.5, xtol=1e-14), rel=1e-12)

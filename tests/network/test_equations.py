@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pegline.errors import Place
 from pegline.network.equations import EQUATIONS
 from pegline.network.observation_types import (
     AngleAtStation,
+    Booking,
     Chainage,
     ControlCoordinate,
     Distance,
@@ -22,6 +24,7 @@ from pegline.network.observation_types import (
     TieChainage,
 )
 
+BOOKING = Booking("", "length", "side", ("line", ""), 0.0, 0.01, None, Place("made.yaml", 1, 1))
 STEP = 1e-6  # metres: of the differences
 AGREE = 1e-6  # of a derivative: the difference's own error
 NUMBERS = {
@@ -107,3 +110,28 @@ def test_only_points_that_give_a_direction_must_not_lie_at_one_place(kind, pair)
         computed, partials = EQUATIONS[kind].function(points[None], np.array(NUMBERS.get(kind, []))[None])
 
     assert (np.isfinite(computed).all() and np.isfinite(partials).all()) == (pair not in EQUATIONS[kind].apart)
+
+
+def test_lengths_are_taped_and_directions_are_angles():
+    taped = {Distance, TieChainage, Ranging, Produced, Offset, Oblique}
+    assert {kind for kind, equation in EQUATIONS.items() if equation.taped} == taped
+    # A coordinate and a share of a line's own length are neither.
+    angles = {LineBearing, AngleAtStation, Square}
+    assert {kind for kind, equation in EQUATIONS.items() if equation.angle} == angles
+    assert set(EQUATIONS) - taped - angles == {Chainage, ControlCoordinate}
+
+
+def test_the_constants_of_an_equation_are_those_of_its_observation():
+    three = ("p", "A", "B")
+    observed = {
+        Chainage: (Chainage(BOOKING, *three, 50.0), (50.0,)),
+        Ranging: (Ranging(BOOKING, *three), (1.0,)),
+        Produced: (Produced(BOOKING, *three), (1.0,)),
+        Offset: (Offset(BOOKING, *three, -1), (-1,)),
+        Oblique: (Oblique(BOOKING, *three, 10.0, 50.0, 1), (0.2,)),
+        ControlCoordinate: (ControlCoordinate(BOOKING, "A", (0.6, 0.8)), (0.6, 0.8)),
+        Distance: (Distance(BOOKING, "A", "B"), ()),
+        TieChainage: (TieChainage(BOOKING, *three, 50.0), ()),
+    }
+    for kind, (one, numbers) in observed.items():
+        assert EQUATIONS[kind].numbers(one) == numbers

@@ -39,6 +39,11 @@ def test_every_part_is_told_as_a_kind_of_check():
     assert set(CHECK_OF_PART.values()) == set(CHECKS)
 
 
+def test_what_touches_more_than_its_own_feature_is_the_framework_and_witnesses_alone_are_not_adjusted():
+    assert {kind for kind, row in CHECKS.items() if row.framework} == {"line", "bearing", "control", "angle"}
+    assert {kind for kind, row in CHECKS.items() if not row.adjusted} == {"witness"}
+
+
 def test_an_angle_is_a_check_of_the_framework_in_degrees():
     # A 3-4-5 triangle: at C, from A clockwise to B, three quarters of the circle. Booked a mean of 269°55'.
     survey = pegline.reduce(parse_book(YARD.encode(), "yard.yaml"))

@@ -1,5 +1,6 @@
 """A tie station that could stand at its line's second crossing is not called checked where it counts."""
 
+from dataclasses import replace
 from math import dist
 
 import pytest
@@ -12,7 +13,7 @@ AT = {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (33.0, 37.0), "D": (18.0, -30.0)}
 SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
-def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None):
+def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale=1.0):
     """Return what is said of S at a chainage on A-B, from which S-C and further lines are taped.
 
     Where E is given, it is placed by S-E and C-E, on a booked side.
@@ -24,7 +25,7 @@ def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None):
     lines |= {name: ("check", dist(*(at[end] for end in name.split("-")))) for name in more}
     rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else [])]
     book, reduction = measure(lines, sides=SIDES | ({"E": side} if side else {}), rows=rows)
-    adjustment = adjust(book, reduction, LOCAL)
+    adjustment = adjust(book, reduction, replace(LOCAL, scale=scale))
     assert all(check.passed for check in adjustment.checks)
     return find_unnoticed(book, reduction, adjustment)
 
@@ -43,6 +44,14 @@ def test_a_chainage_wrong_by_twice_the_way_to_the_foot_is_told(wrong):
     assert found.is_checked("C")
 
 
+@pytest.mark.parametrize("scale", [0.8, 1.25])
+def test_in_a_grid_it_is_told_in_metres_on_the_ground(scale):
+    found = unnoticed(25.0, scale=scale)
+
+    assert found.distance("S") == pytest.approx(16.0, abs=0.01)
+    assert list(found.hidden.values()) == [pytest.approx(16.0, abs=0.01)]
+
+
 def test_a_line_to_a_station_with_another_foot_shows_it():
     assert unnoticed(25.0, "S-D").unchecked == ()
 
@@ -51,6 +60,12 @@ def test_a_tie_station_that_carries_nothing_does_not_count():
     found = unnoticed(25.0, carries=False)
     assert found.unchecked == ()
     assert found.hidden == {}
+
+
+@pytest.mark.parametrize(("chainage", "mistake"), [(23.05, 19.9), (22.95, None), (32.62, 0.76), (32.68, None)])
+def test_mistakes_are_tried_up_to_20_m_and_beyond_what_counts_as_checked(chainage, mistake):
+    # C and D are 68.66 m apart, of which a hundredth counts as checked.
+    assert list(unnoticed(chainage).hidden.values()) == ([pytest.approx(mistake, abs=0.01)] if mistake else [])
 
 
 @pytest.mark.parametrize("chainage", [20.0, 32.9])

@@ -9,11 +9,14 @@ from builders.networks import NETWORKS
 from builders.records import KITE, KITE_SIDES, LOCAL, all_moves, measure, simulate
 
 from pegline.book.model import Limits
+from pegline.errors import Place
+from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Length
 from pegline.network import unnoticed_mistakes
 from pegline.network.adjust import adjust
 from pegline.network.dependents import Readings, derivative_matrix, full_matrix
 from pegline.network.equations import EQUATIONS
+from pegline.network.observation_types import AngleAtStation, Booking, Distance, LineBearing
 from pegline.network.unnoticed_mistakes import (
     Compared,
     find_unnoticed,
@@ -166,10 +169,55 @@ def test_a_reading_that_moves_a_point_by_2_cm_at_most_does_not_hold_it(by_most, 
 
 def test_a_point_counts_as_checked_within_a_hundredth_of_the_extent_but_0_3_m_at_least():
     book, reduction = measure(KITE, sides=KITE_SIDES)
-    across = 2 * np.hypot(25.0, 30.0)  # about as far as C and D are apart
-    assert unnoticed_of(book, reduction).limit == pytest.approx(max(0.3, 0.01 * across), rel=0.1)
+    assert unnoticed_of(book, reduction).limit == pytest.approx(0.72182, rel=1e-4)  # C and D are 72.182 apart
     small = {name: (use, value / 10) for name, (use, value) in KITE.items()}
     assert unnoticed_of(*measure(small, sides=KITE_SIDES)).limit == 0.3
+
+
+def test_what_moves_a_point_is_the_same_however_the_frame_lies_and_in_metres_on_the_ground():
+    # Turned by a bearing, moved by a control point and shrunk by its scale: nothing of it checks, or bends, anything.
+    book, reduction = measure(KITE | {"C-D": ("check", 72.182)}, sides=KITE_SIDES)
+    here = book.lines["A-B"].place
+    control = (FrameControl("D", 300.0, 500.0, 0.5, here),)
+    bearings = (FrameBearing("C", "D", 0.7, 0.02, 0.7, here),)
+    turned = Frame("grid", "grid", "", "a grid", scale=0.5, control=control, bearings=bearings)
+    plain, other = (find_unnoticed(book, reduction, adjust(book, reduction, frame)) for frame in (LOCAL, turned))
+
+    assert plain.limit == pytest.approx(other.limit, rel=1e-6)
+    for name in "ABCD":
+        assert other.distance(name) == pytest.approx(plain.distance(name), rel=1e-5, abs=1e-9)
+        assert plain.causes.get(name) in (None, other.causes.get(name))
+    lengths = {one.label: size for one, size in other.smallest_noticed.items() if one.kind == "length"}
+    assert lengths == pytest.approx({one.label: size for one, size in plain.smallest_noticed.items()}, rel=1e-5)
+
+
+def test_each_reading_is_told_with_the_check_that_notices_a_mistake_in_it_first():
+    rows = (("T", "A-B", 25.0, "station"),)
+    lines = KITE | {"T-C": ("check", 39.4), "T-D": ("check", 35.72)}
+    found = unnoticed_of(*measure(lines, sides=KITE_SIDES, rows=rows))
+    noticed_by = {one.label: check.label for one, check in found.noticed_by.items()}
+
+    assert {name: noticed_by[name] for name in ("A-C", "C-B", "T-C")} == dict.fromkeys(("A-C", "C-B", "T-C"), "T-C")
+    assert {name: noticed_by[name] for name in ("A-D", "D-B", "T-D")} == dict.fromkeys(("A-D", "D-B", "T-D"), "T-D")
+
+
+def test_stations_count_that_are_no_tie_stations_or_carry_a_side_or_details():
+    rows = [(name, "A-B", at, "station") for name, at in (("S", 15.0), ("T", 25.0), ("U", 35.0), ("V", 45.0))]
+    rows.append(("p", "U-C", 10.0, 3.0))
+    at = {"S": 15.0, "T": 25.0, "U": 35.0, "V": 45.0}
+    uses = {"S": "check", "T": "side", "U": "tie", "V": "tie"}
+    more = {f"{name}-C": (uses[name], float(np.hypot(33.2 - at[name], 37.387))) for name in at}
+    found = unnoticed_of(*measure(KITE | more, sides=KITE_SIDES, rows=rows))
+
+    assert set(found.counted) == {"A", "B", "C", "D", "T", "U"}
+
+
+def test_mistakes_are_looked_at_up_to_20_m_and_20_degrees():
+    here = Booking("", "length", "side", ("line", ""), 0.0, 0.01, None, Place("made.yaml", 1, 1))
+
+    assert unnoticed_mistakes._largest(Distance(here, "A", "B")) == 20.0
+    for one in (LineBearing(here, "A", "B"), AngleAtStation(here, "A", "B", "C")):
+        assert unnoticed_mistakes._largest(one) == pytest.approx(np.radians(20.0))
 
 
 def test_the_book_may_say_what_counts_as_checked():

@@ -1,5 +1,6 @@
 """The equations that rectangles and right-angled rounds give to the network."""
 
+from dataclasses import replace
 from math import atan2, cos, degrees, hypot, pi, radians, sin, sqrt, tan
 
 import numpy as np
@@ -12,8 +13,16 @@ from pegline.book.model import NamedPoint, Rectangle, TapedRound
 from pegline.errors import BookError, Place
 from pegline.measures.distance import Wall
 from pegline.measures.values import Pair
-from pegline.network.observation_types import Distance, Square
-from pegline.network.walls import FLATTEST_MEETING, PRODUCED_SD, meeting_faults, wall_observations
+from pegline.network.observation_types import Booking, Distance, Produced, Square
+from pegline.network.walls import (
+    FLATTEST_MEETING,
+    PRODUCED_SD,
+    meeting_faults,
+    meeting_point,
+    meeting_sine,
+    wall_observations,
+    with_produced_sds,
+)
 from pegline.readers import parse_book
 
 EDGE = Pair("P", "Q", HERE)
@@ -260,3 +269,55 @@ def test_a_corner_that_cannot_be_is_refused(meet, says):
         survey(points=f"points: {{k: {{meet: {meet}}}}}\n")
 
     assert says in str(caught.value)
+
+
+# -- by places alone ---------------------------------------------------------------------------------
+
+
+def ends_at(angle, size=2.0):
+    """Return walls h1-h2 along x and g1-g2 at an angle to it, which meet in (0, 0)."""
+    far, near = 10.0 * size, 5.0 * size
+    return {
+        "h1": (-far, 0.0),
+        "h2": (-near, 0.0),
+        "g1": (near * cos(angle), near * sin(angle)),
+        "g2": (far * cos(angle), far * sin(angle)),
+    }
+
+
+@pytest.mark.parametrize(
+    ("degree", "fixes"), [(14.9, False), (15.1, True), (90.0, True), (164.9, True), (165.1, False)]
+)
+@pytest.mark.parametrize("turn", [1, -1])
+def test_lines_fix_a_point_that_meet_at_15_degrees_or_more(degree, fixes, turn):
+    corner = NamedPoint("k", HERE, (Pair("h1", "h2", HERE), Pair("g1", "g2", HERE)))
+    book = given_book(points={"k": corner, "m": replace(corner, meet=())})
+    found = list(meeting_faults(book, ends_at(turn * radians(degree))))
+
+    assert [finding.rule for finding in found] == ([] if fixes else ["meet-flat"])
+    assert list(meeting_faults(book, {"h1": (0.0, 0.0), "h2": (1.0, 0.0), "g1": (3.0, 0.0)})) == []
+
+
+def test_two_lines_meet_where_both_are():
+    at = ends_at(radians(40.0))
+    lines = (at["h1"], at["h2"]), (at["g2"], at["g1"])
+
+    assert meeting_point(*lines) == pytest.approx((0.0, 0.0), abs=1e-12)
+    assert meeting_sine(*lines) == pytest.approx(-sin(radians(40.0)))
+    moved = tuple(tuple((x + 3.0, y - 7.0) for x, y in line) for line in lines)
+    assert meeting_point(*moved) == pytest.approx((3.0, -7.0))
+    assert meeting_point(lines[0], ((1.0, 2.0), (9.0, 2.0))) is None
+    assert meeting_sine(lines[0], ((1.0, 2.0), (1.0, 2.0))) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("wall", "times"),
+    [(((-3.0, 0.0), (-1.0, 0.0)), 1.0), (((-1.5, 0.0), (-1.0, 0.0)), 2.0), (((2.0, 0.0), (2.4, 0.3)), 4.0)],
+)
+def test_a_wall_is_sighted_along_the_worse_the_farther_it_is_produced(wall, times):
+    # To (0, 0): 1 m from a wall of 2 m, 1 m from one of half a metre, 2 m from one of half a metre.
+    booking = Booking("", "produced", "row", ("meet", "k"), 0.0, 0.5, None, HERE)
+    ones = [Produced(booking, "k", "h1", "h2"), Produced(booking, "k", "h1", "lost"), Distance(booking, "k", "h1")]
+    at = {"k": (0.0, 0.0), "h1": wall[0], "h2": wall[1]}
+
+    assert [one.booking.sd for one in with_produced_sds(ones, at)] == [pytest.approx(0.02 * times), 0.5, 0.5]

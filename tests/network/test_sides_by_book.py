@@ -2,7 +2,7 @@
 
 from collections import Counter
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import atan2, pi, radians
 
 import numpy as np
@@ -11,9 +11,12 @@ from builders.networks import NETWORKS, between, net, random_plot
 from builders.records import KITE, KITE_SIDES, LOCAL, measure, simulate
 
 from pegline.errors import BookError, Place
-from pegline.frame.model import Frame, FrameBearing
+from pegline.frame.model import Frame, FrameBearing, FrameControl
+from pegline.measures.station_angle import Corner, StationAngle
+from pegline.measures.values import Angle
 from pegline.network.adjust import adjust, hints
-from pegline.network.sides_by_book import BookedSide, sides_by_book
+from pegline.network.observation_types import Booking, Distance
+from pegline.network.sides_by_book import BookedSide, _Figure, sides_by_book
 from pegline.network.unnoticed_mistakes import find_unnoticed
 
 
@@ -100,6 +103,90 @@ def test_bearings_of_two_lines_tell_the_hand_of_the_whole_and_of_one_line_do_not
     assert (BookedSide(None) in found) == is_open
     assert (BookedSide("A-B", ("C",)) in found) == is_open
     assert BookedSide("A-B", ("D",)) in found
+
+
+HERE = Place("made.yaml", 51, 1)
+KNOWN = {"A": (10.0, 20.0), "B": (70.0, 20.0), "C": (43.2, 57.387), "D": (43.067, -14.795)}
+
+
+@pytest.mark.parametrize(
+    ("control", "bearings", "is_open"),
+    [
+        ("A", [], True),
+        ("AB", [], True),  # one direction, along which the whole may be mirrored
+        ("ABC", [], False),
+        ("A", [EAST], True),
+        ("AB", [EAST], True),
+        ("AB", [TO_C], False),
+        ("ST", [EAST], True),
+        ("AST", [], True),  # all in one line
+    ],
+)
+def test_two_directions_between_what_is_known_tell_the_hand_of_the_whole(control, bearings, is_open):
+    known = KNOWN | {"S": (32.0, 20.0), "T": (48.0, 20.0)}
+    points = tuple(FrameControl(name, *known[name], 0.02, HERE) for name in control)
+    found = told(*kite(), frame=Frame("grid", "grid", "", "a grid", control=points, bearings=tuple(bearings)))
+
+    assert (BookedSide(None) in found) == is_open
+
+
+def test_an_angle_tells_the_hand_of_the_whole_and_the_side_of_its_stations():
+    book, reduction = kite()
+    angle = StationAngle(Corner("A", "C", "B", HERE), (Angle(radians(282.756), "", HERE),), HERE)
+
+    assert told(replace(book, angles=(angle,)), reduction) == (BookedSide("A-B", ("D",)),)
+
+
+@pytest.mark.parametrize("scale", [0.5, 2.0])
+def test_sides_are_told_alike_in_a_grid_of_any_scale(scale):
+    book, reduction = kite(
+        rows=[*TIES, *[("h", "A-B", 10.0, 0.5), ("k", "A-B", 18.0, 0.5)] * 2], dimensions={"h-k": 8.0}
+    )
+
+    assert told(book, reduction, frame=replace(LOCAL, scale=scale)) == told(book, reduction)
+
+
+def test_a_line_is_told_by_the_longest_that_was_taped_along_it_else_by_its_two_stations():
+    figure = _Figure.__new__(_Figure)
+    figure.at = {"A": (0.0, 0.0), "B": (60.0, 0.09), "S": (20.0, 0.0), "C": (30.0, 40.0), "D": (70.0, 0.2)}
+
+    def length(name, value, kind="length"):
+        booking = Booking(name, kind, "side", ("line", name), value, 0.005, None, HERE)
+        return Distance(booking, *name.split("-"))
+
+    taped = [length("A-S", 20.0), length("B-A", 60.0), length("S-B", 40.0)]
+    others = [length("A-C", 50.0), length("S-D", 50.0), length("A-B", 60.01, "dimension"), length("A-D", 70.0)]
+    figure.__dict__["observations"] = [*taped, *others]
+    assert figure.line_on(("A", "S")) == "B-A"
+    figure.__dict__["observations"] = others
+    assert figure.line_on(("A", "S")) == "A-S"
+
+
+@pytest.mark.parametrize(("count", "looked_at"), [(50, True), (51, False)])
+def test_up_to_50_stations_are_looked_at_as_lying_together(count, looked_at):
+    # A chain of poles 10 m left of a line, 5 m from one to the next.
+    figure = _Figure.__new__(_Figure)
+    names = [f"P{number}" for number in range(count)]
+    neighbours = {name: [] for name in names}
+    for one, other in pairwise(names):
+        neighbours[one].append((other, 0.01))
+        neighbours[other].append((one, 0.01))
+    figure.at = {"A": (0.0, 0.0), "B": (300.0, 0.0)} | {name: (5.0 * n, 10.0) for n, name in enumerate(names)}
+    figure.__dict__ |= {"lengths": neighbours, "handed": frozenset(), "base": frozenset("AB")}
+
+    assert figure.together("P0", ("A", "B")) == (frozenset(names) if looked_at else None)
+    figure.__dict__["handed"] = frozenset(names[1:2])
+    assert figure.together("P0", ("A", "B")) is None
+
+
+@pytest.mark.parametrize(("other", "most", "tells"), [((4.0, 3.0), 5.0, True), ((4.0, 3.0), 5.1, False)])
+def test_a_length_tells_a_side_that_would_change_by_more_than_what_passes(other, most, tells):
+    # 8 and 3 left of the line, 5 above and 4 along: √41 is one length, √(41 + 4 · 8 · 3) = √137 the other.
+    figure = _Figure.__new__(_Figure)
+    figure.at = {"X": (0.0, 8.0), "Y": other}
+    change = 137**0.5 - 41**0.5
+
+    assert figure._tells("X", "Y", 24.0, change * most / 5.05) == tells
 
 
 # -- against surveys that are booked on the other side ------------------------------------------------

@@ -7,8 +7,8 @@ import pytest
 from pegline.errors import Place
 from pegline.measures.values import Pair, Side
 from pegline.network.arc_intersection import ArcAboutStation
-from pegline.network.observation_types import Booking, Chainage, Distance, Oblique, Offset, Produced, Square
-from pegline.network.start_points import _by_rays, _image, bookings, place_point
+from pegline.network.observation_types import Booking, Chainage, Distance, Oblique, Offset, Produced, Ranging, Square
+from pegline.network.start_points import _by_rays, _image, bookings, corners_beside, place_point
 
 SD = 0.01
 ONE, OTHER = (
@@ -184,3 +184,84 @@ def test_dimensions_to_a_point_place_it_together_after_what_is_booked_of_it_by_i
     ]
 
     assert bookings(["p"], observations) == {"p": [[3], [1], [4], [0, 2]]}
+
+
+# -- however the figure is turned --------------------------------------------------------------------
+
+
+def turned(place):
+    """Return a place of the plane turned to the left by 3-4-5 and moved."""
+    x, y = place
+    return (0.8 * x - 0.6 * y + 5.0, 0.6 * x + 0.8 * y - 7.0)
+
+
+LINE = {"a": (0.0, 0.0), "b": (20.0, 0.0), "c": (0.0, 10.0), "d": (9.0, 22.0)}
+ON_LINE = ("h", "a", "b")
+
+
+@pytest.mark.parametrize(
+    ("ones", "side", "at", "by", "centres"),
+    [
+        ([Chainage(booking(5.0), *ON_LINE, 20.0), Offset(booking(3.0), *ON_LINE, 1)], None, (5.0, 3.0), (0, 1), None),
+        ([Chainage(booking(5.0), *ON_LINE, 40.0), Offset(booking(3.0), *ON_LINE, -1)], None, (2.5, -3.0), (0, 1), None),
+        ([Chainage(booking(24.0), *ON_LINE, 20.0), Ranging(booking(0.0), *ON_LINE)], None, (24.0, 0.0), (0, 1), None),
+        (
+            [Produced(booking(0.0), "h", "a", "b"), Produced(booking(0.0), "h", "c", "d")],  # y = 10 + 4 x / 3
+            None,
+            (-7.5, 0.0),
+            (0, 1),
+            None,
+        ),
+        ([Square(booking(pi / 2), "a", "b", "h"), Distance(booking(4.0), "b", "h")], None, (20.0, 4.0), (0, 1), None),
+        ([Square(booking(-pi / 2), "a", "b", "h"), Distance(booking(4.0), "h", "b")], None, (20.0, -4.0), (0, 1), None),
+        ([Square(booking(pi / 2), "h", "a", "b"), Distance(booking(4.0), "h", "a")], None, (0.0, 4.0), (0, 1), None),
+        (
+            [Square(booking(pi / 2), "a", "b", "h"), Square(booking(pi / 2), "h", "c", "a")],
+            None,
+            (20.0, 10.0),
+            (1, 0),
+            None,
+        ),
+        (
+            [Oblique(booking(5.0), *ON_LINE, at, 40.0, -1) for at in (4.0, 20.0)],  # 2 and 10 along the line of 20
+            None,
+            (6.0, -3.0),
+            (0, 1),
+            ("a-b", "a-b"),
+        ),
+        (  # 13-14-15 along the line from a to c, enlarged so that they are 14 apart
+            [Distance(booking(13 / 1.4), "a", "h"), Distance(booking(15 / 1.4), "h", "c")],
+            Side(Pair("a", "c", Place("made.yaml", 1, 1)), True),
+            (-12 / 1.4, 5 / 1.4),
+            (0, 1),
+            ("a", "c"),
+        ),
+    ],
+)
+def test_a_point_is_placed_as_its_bookings_say_however_the_figure_is_turned(ones, side, at, by, centres):
+    places = {name: turned(place) for name, place in LINE.items()}
+    placed = place_point("h", [range(2)], ones, places, side)
+
+    assert placed[0] == pytest.approx(turned(at))
+    assert placed[1:] == (by, centres)
+
+
+def test_the_walls_of_a_corner_are_looked_at_before_its_row_where_that_is_asked_for():
+    here = Place("made.yaml", 1, 1)
+
+    def length(start, part):
+        return Distance(Booking("made", "wall", part, (part, "house"), 4.0, 0.01, None, here), start, "r")
+
+    ones = [length("p", "dimension"), length("q", "wall"), length("t", "arc")]
+    assert bookings(["r"], ones, {"r"}) == {"r": [[1], [2], [0]]}
+    assert bookings(["r"], ones, {"p"}) == {"r": [[2], [1], [0]]}
+
+
+def test_the_corners_of_a_house_are_those_of_its_right_angles():
+    def square(house, *corners):
+        return Square(Booking("", "wall", "wall", ("feature", house), 1.6, 0.01, None, Place("m", 1, 1)), *corners)
+
+    ones = [square("barn", "a", "b", "c"), square("shed", "k", "m", "n"), square("barn", "b", "c", "d")]
+    ones.append(Distance(booking(4.0), "z", "a"))
+    assert corners_beside(frozenset("dz"), ones) == frozenset("abcd")
+    assert corners_beside(frozenset("z"), ones) == frozenset()

@@ -12,11 +12,12 @@ from pegline.network import least_squares
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import sidak
 from pegline.network.least_squares import (
-    _Assembly,
     _at_one_place,
     _factor,
     _guarded_step,
+    _is_full,
     _looked_at,
+    _normal,
     solve_network,
 )
 from pegline.network.linear_equations import build_network
@@ -96,7 +97,7 @@ def names_of(count):
 def test_a_full_matrix_serves_up_to_220_unknowns(points, held, full):
     network = build_network(names_of(points), points, (), {}, np.zeros((points, 2)), held=held)
 
-    assert _Assembly.of(network).dense is full
+    assert _is_full(network) is full
 
 
 @pytest.mark.parametrize("dense", [220, 0])
@@ -108,8 +109,7 @@ def test_the_normal_matrix_is_that_of_the_derivatives_its_diagonal_enlarged_by_t
     fit = solved.fit
     network = fit.network
     weights, here = look(fit)
-    assembly = _Assembly.of(network)
-    matrix, right = assembly.normal(network, weights, here)
+    matrix, right = _normal(network, weights, here)
 
     rates = numerical_derivatives(fit)[:, ~network.held]
     expected = rates.T @ (rates * weights[:, None])
@@ -120,7 +120,7 @@ def test_the_normal_matrix_is_that_of_the_derivatives_its_diagonal_enlarged_by_t
     pull[shared] -= here.parameters[2 * len(network.names) :] / network.shared_sds**2
 
     assert right == pytest.approx(pull, rel=1e-5, abs=1e-3)
-    factor = _factor(network, assembly, matrix, damping)
+    factor = _factor(network, matrix, damping)
     some = np.random.default_rng(2).standard_normal(len(expected))
     assert factor.solve(expected @ some) == pytest.approx(some, rel=1e-4, abs=1e-4)
     assert len(factor.free) == 0

@@ -336,8 +336,10 @@ class Book:
         names: dict[str, None] = {}
         for line in self.lines.values():
             if line.use != "detail":
-                names.update({line.start: None, line.end: None})
-            names.update({row.name: None for row in line.details if row.is_tie_station})
+                names[line.start] = names[line.end] = None
+            for row in line.details:
+                if row.is_tie_station:
+                    names[row.name] = None
         return tuple(names)
 
     @property

@@ -73,16 +73,16 @@ def adjust(
     BookError
         Where stations cannot be placed, telling all of them together.
     """
-    shared, side_hints = shared_points(book, reduction), hints(book, reduction)
-    observed = observations(book, reduction, frame, {*book.station_names, *shared})
-    begun = start_figure(book.station_names, shared, observed, side_hints)
+    stations, shared, side_hints = book.station_names, shared_points(book, reduction), hints(book, reduction)
+    observed = observations(book, reduction, frame, {*stations, *shared})
+    begun = start_figure(stations, shared, observed, side_hints)
     faults = _faults_of_start(observed, begun)
     if faults and not allow_missing:
         raise BookError(faults)
     if flat := list(meeting_faults(book, begun.positions)):
         raise BookError(flat)
     observed = with_produced_sds(observed, begun.positions)
-    network, plotted, placing = _network(book, reduction, frame, observed, begun, shared)
+    network, plotted, placing = _network(reduction, frame, observed, begun, (stations, shared))
     _, base = next(base_lines(observed))
     ends = (network.index[base.start], network.index[base.end])
     try:
@@ -162,17 +162,18 @@ def hints(book: Book, reduction: Reduction) -> Hints:
 
 
 def _network(
-    book: Book,
     reduction: Reduction,
     frame: Frame,
     observed: Sequence[Observation],
     begun: Start,
-    shared: Sequence[str],
+    booked: tuple[Sequence[str], Sequence[str]],
 ) -> tuple[Network, Mask, tuple[ControlCoordinate, ...]]:
-    """Return what can be solved, which observations the plotting solution uses, and what it uses beside them."""
-    stations = [name for name in book.station_names if name in begun.positions]
-    points = [name for name in shared if name in begun.positions]
-    kept = [n for n, one in enumerate(observed) if all(name in begun.positions for name in one.points)]
+    """Return what can be solved, which observations the plotting solution uses, and what it uses beside them.
+
+    ``booked`` are the names of the stations, and of the points that share equations with them.
+    """
+    stations, points = ([name for name in names if name in begun.positions] for names in booked)
+    kept = [n for n, one in enumerate(observed) if begun.positions.keys() >= set(one.points)]
     ones = [observed[n] for n in kept]
     positions, facing = figure_in_frame(frame, observed, begun)
     used = [n in begun.used or n in facing for n in kept]
@@ -205,14 +206,14 @@ def _checks(
     differences = plotting.residuals.copy()
     for number in on_other_sides(plotting, left_out, side_hints, critical):
         differences[number] = 2 * network.observations[number].booking.value - differences[number]
-    tests = differences / sds
+    tests = (differences / sds).tolist()
     groups: dict[tuple[CheckKind, Group], list[int]] = {}
     for number in left_out:
         booking = network.observations[number].booking
         groups.setdefault((CHECK_OF_PART[booking.part], booking.group), []).append(number)
     checks, failing = [], np.zeros(len(network.values), bool)
     for (kind, _), numbers in groups.items():
-        worst = max(numbers, key=lambda n: abs(tests[n]))
+        worst = max(numbers, key=lambda n: abs(tests[n])) if len(numbers) > 1 else numbers[0]
         one = network.observations[worst]
         allowed = critical * sds[worst]
         if one.booking.measured_line is not None and kind == "line":
@@ -230,7 +231,7 @@ def _checks(
                 computed=_observed_as_known(one, frame) - difference,
                 sd=float(sds[worst]),
                 allowed=float(allowed),
-                test=float(tests[worst]),
+                test=tests[worst],
                 passed=bool(passed),
                 angle=EQUATIONS[type(one)].angle,
             )
@@ -298,11 +299,14 @@ def _compared_only(checks: Iterable[Check]) -> Iterator[Measurement]:
 def _measurements(frame: Frame, fit: Fit, shares: Array) -> tuple[Measurement, ...]:
     network = fit.network
     measurements = []
-    for number in np.flatnonzero(fit.keep):
-        one, share, sd = network.observations[number], float(shares[number]), float(network.sds[number])
+    figures = zip(
+        network.observations, fit.keep, shares.tolist(), network.sds.tolist(), fit.residuals.tolist(), strict=True
+    )
+    for one, kept, share, sd, residual in figures:
+        if not kept:
+            continue
         checked = share > MIN_REDUNDANCY
         root = share**0.5
-        residual = float(fit.residuals[number])
         measurements.append(
             Measurement(
                 booking=one.booking,

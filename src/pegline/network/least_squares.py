@@ -13,11 +13,11 @@ import numpy as np
 
 from pegline.errors import BookError, Finding
 from pegline.network.factor import DenseFactor, Factor, SparseFactor
-from pegline.network.linear_equations import Linear, Mask, Network, linearise, misclosures, parameter_numbers
+from pegline.network.linear_equations import Linear, Mask, Network, linearise, misclosures
 from pegline.plane import Array, Ints
 from pegline.records import record
 
-__all__ = ["Fit", "solve_network"]
+__all__ = ["Fit", "Settled", "settle_network", "solve_network"]
 
 #: Up to so many unknowns a full matrix is quicker than a sparse one.
 DENSE: Final = 220
@@ -52,10 +52,32 @@ class Fit:
         return int(self.keep.sum()) + len(network.shared_sds) - int((~network.held).sum())
 
 
+class Settled(NamedTuple):
+    """A network looked at where its points stand."""
+
+    parameters: Array  #: (2 n + s,)
+    linear: Linear
+    residuals: Array  #: (m,) observed minus computed
+    cost: float  #: weighted sum of squares, what readings share included
+
+
 def solve_network(
     network: Network, keep: Mask | None = None, begin: Array | None = None, *, steps: int = MAX_SOLUTION_STEPS
 ) -> Fit:
-    """Adjust the observations that are kept.
+    """Adjust the observations that are kept: where they settle, with the factor of the normal equations there.
+
+    Parameters and errors are those of ``settle_network``.
+    """
+    keep = np.ones(len(network.values), bool) if keep is None else keep
+    here = settle_network(network, keep, begin, steps=steps)
+    factor = _factor(network, _normal(network, _weights(network, keep), here)[0], 0.0)
+    return Fit(network, keep, here.parameters, here.residuals, here.linear, factor, here.cost)
+
+
+def settle_network(
+    network: Network, keep: Mask | None = None, begin: Array | None = None, *, steps: int = MAX_SOLUTION_STEPS
+) -> Settled:
+    """Return where the observations that are kept settle.
 
     Gauss-Newton; a step that does not lower the weighted sum of squares is shortened, and where the
     shortest does not either, damped as Levenberg and Marquardt do.
@@ -75,42 +97,34 @@ def solve_network(
         Where the observations leave points free to move, points whose direction is needed begin at one
         place, or the figure is too flat to settle.
     """
-    keep = np.ones(len(network.values), bool) if keep is None else keep
     first = (network.begin if begin is None else begin).copy()
     together = list(_at_one_place(network, first))
     if together:
         raise BookError(together)
-    assembly = _Assembly.of(network)
-    weights = np.where(keep, network.sds**-2.0, 0.0)
+    weights = _weights(network, keep)
     here = _looked_at(network, weights, first)
     damping, last = 0.0, np.inf
     for _ in range(steps):
-        matrix, right = assembly.normal(network, weights, here)
-        factor = _factor(network, assembly, matrix, damping)
+        matrix, right = _normal(network, weights, here)
+        factor = _factor(network, matrix, damping)
         here, damping, moved = _guarded_step(network, weights, here, _full(network, factor.solve(right)), damping)
         size = float(np.abs(moved[: 2 * len(network.names)]).max(initial=0.0)) / network.extent
         if damping == 0 and (size < CONVERGED or (size < 1e-8 and size >= last / 2)):
-            factor = _factor(network, assembly, assembly.normal(network, weights, here)[0], 0.0)
-            return Fit(network, keep, here.parameters, here.residuals, here.linear, factor, here.cost)
+            return here
         last = size
     raise BookError([_too_flat(network, moved)])
 
 
-class _Look(NamedTuple):
-    """A network looked at where its points stand."""
-
-    parameters: Array
-    linear: Linear
-    residuals: Array
-    cost: float  #: weighted sum of squares, what readings share included
+def _weights(network: Network, keep: Mask | None) -> Array:
+    return network.sds**-2.0 if keep is None else np.where(keep, network.sds**-2.0, 0.0)
 
 
-def _looked_at(network: Network, weights: Array, parameters: Array) -> _Look:
+def _looked_at(network: Network, weights: Array, parameters: Array) -> Settled:
     linear = linearise(network, parameters)
     residuals = misclosures(network, linear)
     shared = parameters[2 * len(network.names) :]
     cost = float(weights @ residuals**2 + np.sum((shared / network.shared_sds) ** 2))
-    return _Look(parameters, linear, residuals, cost)
+    return Settled(parameters, linear, residuals, cost)
 
 
 def _full(network: Network, unknowns: Array) -> Array:
@@ -120,8 +134,8 @@ def _full(network: Network, unknowns: Array) -> Array:
 
 
 def _guarded_step(
-    network: Network, weights: Array, here: _Look, step: Array, damping: float
-) -> tuple[_Look, float, Array]:
+    network: Network, weights: Array, here: Settled, step: Array, damping: float
+) -> tuple[Settled, float, Array]:
     """Return the network after as much of a step as lowers the cost, the next damping, and the step made."""
     slack = here.cost * (1 + 1e-9) + 1e-9
     for share in (1.0, 0.5, 0.25, 0.1, 0.03):
@@ -131,57 +145,31 @@ def _guarded_step(
     return here, max(10 * damping, 1e-4), step
 
 
-class _Assembly:
-    """Where each product of derivatives goes in the normal matrix; the pattern is the same in every step."""
-
-    def __init__(self, size: int, dense: bool, places: Ints, keys: Ints) -> None:
-        self.size, self.dense, self.places, self.keys = size, dense, places, keys
-
-    @classmethod
-    def of(cls, network: Network) -> _Assembly:
-        """Return the assembly of a network. What is held goes to a row and column beyond the last."""
-        size = int((~network.held).sum())
-        columns = np.append(np.where(network.held, size, network.columns), size)
-        batches = [columns[parameter_numbers(batch, len(network.names))] for batch in network.batches]
-        width = size + 1
-        keys = [(c[:, :, None] * width + c[:, None, :]).ravel() for c in batches]
-        shared = columns[2 * len(network.names) : -1]
-        keys.append(shared * width + shared)
-        if size <= DENSE:
-            every = np.concatenate(keys)
-            return cls(size, True, every, every)
-        four = np.stack((2 * network.together, 2 * network.together + 1), axis=2).reshape(len(network.together), 4)
-        wanted = columns[four]
-        keys.append((wanted[:, :, None] * width + wanted[:, None, :]).ravel())
-        unique, places = np.unique(np.concatenate(keys), return_inverse=True)
-        return cls(size, False, places, unique)
-
-    def normal(self, network: Network, weights: Array, here: _Look) -> tuple[Array, Array]:
-        """Return the normal matrix, full or as the values of its pattern, and the right-hand side."""
-        products, right = [], np.zeros(len(network.held) + 1)
-        linear, shared = here.linear, here.parameters[2 * len(network.names) :]
-        for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True):
-            weighted = partials * weights[batch.rows, None]
-            products.append((weighted[:, :, None] * partials[:, None, :]).ravel())
-            np.add.at(right, numbers, weighted * here.residuals[batch.rows, None])
-        priors = network.shared_sds**-2.0
-        products.append(priors)
-        right[2 * len(network.names) : -1] -= priors * shared
-        values = np.concatenate(products)
-        if self.dense:
-            width = self.size + 1
-            matrix = np.bincount(self.places, values, width * width).reshape(width, width)[:-1, :-1].astype(float)
-        else:
-            values = np.concatenate((values, np.zeros(len(self.places) - len(values))))
-            matrix = np.bincount(self.places, values).astype(float)
-        return matrix, right[:-1][~network.held]
+def _is_full(network: Network) -> bool:
+    """Return whether a network has so few unknowns that a full matrix serves."""
+    return network.pattern.size <= DENSE
 
 
-def _factor(network: Network, assembly: _Assembly, matrix: Array, damping: float) -> Factor:
-    if assembly.dense:
+def _normal(network: Network, weights: Array, here: Settled) -> tuple[Array, Array]:
+    """Return the normal matrix, full or as the values of its pattern, and the right-hand side."""
+    pattern, linear, shared = network.pattern, here.linear, here.parameters[2 * len(network.names) :]
+    products, right = [], np.zeros(len(network.held) + 1)
+    for batch, numbers, partials in zip(network.batches, linear.parameters, linear.partials, strict=True):
+        weighted = partials * weights[batch.rows, None]
+        products.append((weighted[:, :, None] * partials[:, None, :]).ravel())
+        np.add.at(right, numbers, weighted * here.residuals[batch.rows, None])
+    priors = network.shared_sds**-2.0
+    right[2 * len(network.names) : -1] -= priors * shared
+    values = np.concatenate((*products, priors))
+    sums = pattern.full_sums(values) if _is_full(network) else pattern.sparse_sums(values)
+    return sums, right[:-1][~network.held]
+
+
+def _factor(network: Network, matrix: Array, damping: float) -> Factor:
+    if _is_full(network):
         factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)))
     else:
-        factor = SparseFactor(assembly.size, assembly.keys, matrix, damping)
+        factor = SparseFactor(network.pattern.size, network.pattern.keys, matrix, damping)
     if damping == 0 and len(factor.free):
         raise BookError([_free_to_swing(network, factor.free)])
     return factor

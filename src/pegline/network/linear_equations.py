@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from math import sqrt
 
 import numpy as np
@@ -19,10 +20,10 @@ __all__ = [
     "Linear",
     "Mask",
     "Network",
+    "NormalPattern",
     "build_network",
     "linearise",
     "misclosures",
-    "parameter_numbers",
     "with_observations",
 ]
 
@@ -36,10 +37,62 @@ class Batch:
     equation: Equation
     rows: Ints  #: (m,) their numbers in ``Network.observations``
     points: Ints  #: (m, k) numbers of their points
+    parameters: Ints  #: (m, p) numbers of those of its derivatives, -1 for none
     numbers: Array  #: (m, j) constants of the equation
     tapes: Ints  #: (m,) number of the tape, -1 for none
     shared: Ints  #: (m, w) numbers of the other errors that its readings share, after those of the tapes
     shares: Array  #: (m, w) what each of them puts into a reading, metres
+
+
+class NormalPattern:
+    """Where the products of derivatives go in the normal matrix: worked out once, where it is asked for.
+
+    Parameters
+    ----------
+    columns
+        Number of each parameter among the unknowns; all that is held goes to a row and column beyond the last.
+    parameters
+        Of each batch, the numbers (m, p) of the parameters of its derivatives, -1 for none.
+    alone
+        Parameters that have an entry of their own on the diagonal.
+    together
+        (q, 2) pairs of points whose entries are wanted though nothing joins them.
+    """
+
+    def __init__(self, columns: Ints, parameters: Sequence[Ints], alone: Ints, together: Ints) -> None:
+        self.size = int((columns >= 0).sum())
+        self._columns = np.append(np.where(columns >= 0, columns, self.size), self.size)
+        self._parameters, self._alone, self._together = parameters, alone, together
+
+    def _keys(self, parameters: Ints) -> Ints:
+        columns: Ints = self._columns[parameters]
+        return (columns[:, :, None] * (self.size + 1) + columns[:, None, :]).ravel()
+
+    @cached_property
+    def _places(self) -> Ints:
+        """Return row x (u + 1) + column of each product, batch after batch."""
+        return np.concatenate([self._keys(one) for one in (*self._parameters, self._alone[:, None])])
+
+    @cached_property
+    def _entries(self) -> tuple[Ints, Ints]:
+        """Return the places that have entries, each once, and the number among them of that of each product."""
+        wanted = np.stack((2 * self._together, 2 * self._together + 1), axis=2).reshape(len(self._together), 4)
+        return np.unique(np.concatenate((self._places, self._keys(wanted))), return_inverse=True)
+
+    @property
+    def keys(self) -> Ints:
+        """Return row x (u + 1) + column of each entry of the sparse matrix; row or column u is what is held."""
+        return self._entries[0]
+
+    def sparse_sums(self, products: Array) -> Array:
+        """Return the values of the entries of the sparse matrix."""
+        keys, numbers = self._entries
+        return np.bincount(numbers[: len(products)], products, len(keys)).astype(float)
+
+    def full_sums(self, products: Array) -> Array:
+        """Return the full matrix (u, u)."""
+        width = self.size + 1
+        return np.bincount(self._places, products, width * width).reshape(width, width)[:-1, :-1].astype(float)
 
 
 @record(frozen=True, slots=True)
@@ -65,6 +118,7 @@ class Network:
     begin: Array  #: (2 n + s,) where the parameters stand to begin with
     together: Ints  #: (q, 2) pairs of points whose covariance will be asked for, though nothing joins them
     shared: Mapping[str, int]  #: the other errors that readings share, by name, numbered as ``shared_sds``
+    pattern: NormalPattern  #: of its normal equations
 
     @property
     def columns(self) -> Ints:
@@ -120,7 +174,8 @@ def build_network(
     count = 2 * len(names) + len(tapes) + len(shared)
     mask = np.zeros(count, bool)
     mask[list(held)] = True
-    pairs = [(index[a], index[b]) for a, b in together if a in index and b in index]
+    pairs = np.array([(index[a], index[b]) for a, b in together if a in index and b in index], np.int64).reshape(-1, 2)
+    batches = tuple(_batches(observations, index, tuple(tapes), shared))
     return Network(
         names=tuple(names),
         index=index,
@@ -128,26 +183,34 @@ def build_network(
         observations=tuple(observations),
         values=np.array([one.booking.value for one in observations]),
         sds=_own_sds(observations, shared),
-        batches=tuple(_batches(observations, index, tuple(tapes), shared)),
+        batches=batches,
         tapes=tuple(tapes),
         shared_sds=np.array([*tapes.values(), *(1.0 for _ in shared)]),
         scale=scale,
         held=mask,
         begin=np.concatenate((np.asarray(positions, float).ravel(), np.zeros(len(tapes) + len(shared)))),
-        together=np.array(pairs, np.int64).reshape(-1, 2),
+        together=pairs,
         shared=shared,
+        pattern=_pattern(batches, mask, len(names), pairs),
     )
 
 
 def with_observations(network: Network, observations: Sequence[Observation]) -> Network:
     """Return the network with other observations between the same points: values changed, some dropped or added."""
+    batches = tuple(_batches(observations, network.index, network.tapes, network.shared))
     return replace(
         network,
         observations=tuple(observations),
         values=np.array([one.booking.value for one in observations]),
         sds=_own_sds(observations, network.shared),
-        batches=tuple(_batches(observations, network.index, network.tapes, network.shared)),
+        batches=batches,
+        pattern=_pattern(batches, network.held, len(network.names), network.together),
     )
+
+
+def _pattern(batches: Sequence[Batch], held: Mask, points: int, together: Ints) -> NormalPattern:
+    columns = np.where(held, -1, np.cumsum(~held) - 1)
+    return NormalPattern(columns, [one.parameters for one in batches], np.arange(2 * points, len(held)), together)
 
 
 def _own_sds(observations: Sequence[Observation], shared: Mapping[str, int]) -> Array:
@@ -172,15 +235,25 @@ def _batches(
         by_type.setdefault((type(one), len(errors[number])), []).append(number)
     for (kind, width), rows in by_type.items():
         ones, equation = [observations[row] for row in rows], EQUATIONS[kind]
+        points = np.array([[index[name] for name in one.points] for one in ones], np.int64)
+        of_tapes = np.array([-1 if one.booking.tape is None else number_of[one.booking.tape] for one in ones], np.int64)
+        common = np.array([[number for number, _ in errors[row]] for row in rows], np.int64).reshape(len(rows), width)
         yield Batch(
             equation,
             np.array(rows, np.int64),
-            np.array([[index[name] for name in one.points] for one in ones], np.int64),
+            points,
+            _parameters(points, of_tapes, common, 2 * len(index)),
             np.array([equation.numbers(one) for one in ones], float).reshape(len(ones), -1),
-            np.array([-1 if one.booking.tape is None else number_of[one.booking.tape] for one in ones], np.int64),
-            np.array([[number for number, _ in errors[row]] for row in rows], np.int64).reshape(len(rows), width),
+            of_tapes,
+            common,
             np.array([[size for _, size in errors[row]] for row in rows], float).reshape(len(rows), width),
         )
+
+
+def _parameters(points: Ints, tapes: Ints, common: Ints, first: int) -> Ints:
+    """Return the parameters (m, p) of derivatives, -1 for none, where those of tapes begin at a number."""
+    places = np.stack((2 * points, 2 * points + 1), axis=2).reshape(len(points), -1)
+    return np.column_stack((places, np.where(tapes >= 0, first + tapes, -1), first + common))
 
 
 def linearise(network: Network, parameters: Array) -> Linear:
@@ -191,7 +264,7 @@ def linearise(network: Network, parameters: Array) -> Linear:
     count, points = len(network.names), network.places(parameters)
     scales = np.append(parameters[2 * count :], 0.0)  # the last for what no tape measured
     computed = np.empty(len(network.values))
-    numbers, partials = [], []
+    partials = []
     for batch in network.batches:
         value, jacobian = batch.equation.function(points[batch.points], batch.numbers)
         flat = jacobian.reshape(len(value), -1)
@@ -201,9 +274,8 @@ def linearise(network: Network, parameters: Array) -> Linear:
             by_tape = np.where(batch.tapes >= 0, value / network.scale, 0.0)
             value, flat = value * factor, flat * factor[:, None]
         computed[batch.rows] = value + np.sum(batch.shares * scales[batch.shared], axis=1)
-        numbers.append(parameter_numbers(batch, count))
         partials.append(np.column_stack((flat, by_tape, batch.shares)))
-    return Linear(computed, tuple(numbers), tuple(partials))
+    return Linear(computed, tuple(batch.parameters for batch in network.batches), tuple(partials))
 
 
 def misclosures(network: Network, linear: Linear) -> Array:
@@ -213,10 +285,3 @@ def misclosures(network: Network, linear: Linear) -> Array:
         if batch.equation.angle:
             residuals[batch.rows] = wrap_angle(residuals[batch.rows])
     return residuals
-
-
-def parameter_numbers(batch: Batch, count: int) -> Ints:
-    """Return the parameters (m, p) of a batch's derivatives, -1 for none, where there are so many points."""
-    places = np.stack((2 * batch.points, 2 * batch.points + 1), axis=2).reshape(len(batch.points), -1)
-    tapes = np.where(batch.tapes >= 0, 2 * count + batch.tapes, -1)
-    return np.column_stack((places, tapes, 2 * count + batch.shared))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from operator import attrgetter
 from typing import Any, TypeGuard, TypeVar, overload
 
 from pegline.errors import Place
@@ -74,6 +75,7 @@ class PointFields:
 
     def __init__(self, *fields: str) -> None:
         self.fields = fields
+        self._read = attrgetter(*fields, fields[0])  # one name more, so that what comes back is always a tuple
 
     @overload
     def __get__(self, one: None, owner: type) -> PointFields: ...
@@ -83,7 +85,7 @@ class PointFields:
 
     def __get__(self, one: object | None, owner: type) -> PointFields | tuple[str, ...]:
         """Return the points of an observation; of its type, what they are read from."""
-        return self if one is None else tuple([getattr(one, name) for name in self.fields])
+        return self if one is None else self._read(one)[:-1]
 
 
 @record(frozen=True, slots=True)

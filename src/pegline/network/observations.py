@@ -89,9 +89,12 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     other points are placed by direct formulae.
     """
     stations = frozenset(book.station_names)
-    rows = [(row.name, len(row.chainages)) for row in reduction.rows if not row.is_tie_station]
-    uses = Counter(name for name, _ in rows)
-    shared = dict.fromkeys(name for name, chainages in rows if chainages > 2 or uses[name] > 1)
+    rows = [row for row in reduction.rows if not row.is_tie_station]
+    names = [row.booked.name for row in rows]
+    uses = Counter(names)
+    shared = dict.fromkeys(
+        name for name, row in zip(names, rows, strict=True) if len(row.chainages) > 2 or uses[name] > 1
+    )
     for line in reduction.lines.values():
         if line.use == "detail":
             shared.update({line.start: None, line.end: None})
@@ -135,16 +138,17 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
 
 def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
     for line in reduction.lines.values():
-        length = line.ground.length * frame.own_scales.get(line.name, 1.0)
+        taped = fields_of_length(line.ground)
+        taped["value"] *= frame.own_scales.get(line.name, 1.0)
         booking = Booking(
             label=line.name,
             kind="dimension" if line.use == "detail" else "length",
             part="dimension" if line.use == "detail" else line.use,
             group=("line", line.name),
             line=line.name,
-            **fields_of_length(line.ground),
+            **taped,
         )
-        yield Distance(replace(booking, value=length), line.start, line.end)
+        yield Distance(booking, line.start, line.end)
     for dimension in reduction.dimensions:
         label = f"{dimension.start}-{dimension.end}"
         booking = Booking(

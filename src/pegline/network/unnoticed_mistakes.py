@@ -22,7 +22,7 @@ from pegline.network.growing_figure import Hints
 from pegline.network.kinds import CHECKS
 from pegline.network.least_squares import Fit
 from pegline.network.model import Adjustment
-from pegline.network.observation_types import Booking, Observation
+from pegline.network.observation_types import Booking, Observation, tie_chainages
 from pegline.network.quality import POWER, base_holding
 from pegline.network.second_crossings import second_crossings
 from pegline.plane import Array, Ints
@@ -115,7 +115,9 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
             if mistake <= _largest(one)
         },
     )
-    return _with_second_crossings(unnoticed, adjustment, hints(book, reduction))
+    tied = {one.point for _, one in tie_chainages(observations)}
+    bound = [name for name in counted if name in tied and unnoticed.movements.get(name, inf) < inf]
+    return _with_second_crossings(unnoticed, adjustment, hints(book, reduction), bound) if bound else unnoticed
 
 
 def smallest_noticed(adjustment: Adjustment) -> Mapping[Booking, float]:
@@ -155,10 +157,11 @@ def _by_reading(
     }
 
 
-def _with_second_crossings(unnoticed: Unnoticed, adjustment: Adjustment, told: Hints) -> Unnoticed:
-    """Return what no check would notice, with the tie stations that count and could stand at a second crossing."""
+def _with_second_crossings(
+    unnoticed: Unnoticed, adjustment: Adjustment, told: Hints, names: Sequence[str]
+) -> Unnoticed:
+    """Return what no check would notice, with those of some tie stations that could stand at a second crossing."""
     movements, causes, hidden = dict(unnoticed.movements), dict(unnoticed.causes), {}
-    names = [name for name in unnoticed.counted if movements.get(name, inf) < inf]
     for crossing in second_crossings(adjustment, told, names, unnoticed.limit, MAX_MISTAKE):
         hidden[crossing.booking] = crossing.mistake
         for name, moved in crossing.movements.items():
@@ -248,7 +251,8 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         gradients = full_matrix(derivatives[numbers]).T
         solved = plotting.factor.solve(gradients)
         sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
-        effects = full_matrix(readings.rates[:, numbers]) - pulls @ solved
+        effects = pulls @ solved
+        effects -= full_matrix(readings.rates[:, numbers])
         chosen = np.flatnonzero([one.by_choice for one in some])
         effects[:, chosen] *= readings.owners[:, None] == numbers[chosen]
         allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
@@ -294,9 +298,9 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
     for begin in range(0, count, COLUMNS // 2):
         points = np.arange(begin, min(begin + COLUMNS // 2, count))
-        gradients = _local_gradients(adjusted, base, points)
-        along, across = (pulls @ adjusted.factor.solve(part) for part in gradients)
-        sizes = along**2 + across**2
+        along, across = (pulls @ adjusted.factor.solve(part) for part in _local_gradients(adjusted, base, points))
+        sizes = np.square(along, out=along)
+        sizes += np.square(across, out=across)
         # Of mistakes of any size the one that moves the point most is behind it.
         free = sizes[any_size] * limits[any_size, None] ** 2 > STILL**2
         loose = free.any(axis=0)

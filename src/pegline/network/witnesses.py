@@ -49,6 +49,8 @@ def _witness_observations(book: Book, reduction: Reduction) -> Iterator[Distance
 
 def surveyed_objects(book: Book, reduction: Reduction) -> Mapping[str, str]:
     """Return the witness objects that are stations, points or point features, each with its station or point."""
+    if not book.witnesses:
+        return {}
     known = {*book.station_names, *(row.name for row in reduction.rows), *(arc.point for arc in reduction.arcs)}
     known |= {name for line in reduction.lines.values() if line.use == "detail" for name in (line.start, line.end)}
     at = {

@@ -15,7 +15,7 @@ import numpy as np
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.errors import BookError
 from pegline.network.dependents import change_of, changed_by
-from pegline.network.least_squares import solve_network
+from pegline.network.least_squares import settle_network
 from pegline.network.linear_equations import Network, build_network, linearise, misclosures, with_observations
 from pegline.network.observation_types import Distance
 from pegline.plane import Array
@@ -73,7 +73,7 @@ def robust_without_each(whole: Network, begin: Array) -> Array:
         loose = whole.sds.copy()
         loose[[number, *change_of(whole.observations, number)]] *= LOOSENED
         try:
-            begins.append(solve_network(replace(whole, sds=loose), None, begin).parameters)
+            begins.append(settle_network(replace(whole, sds=loose), None, begin).parameters)
         except BookError:
             continue
     best = sorted(begins, key=lambda parameters: roughness(whole, parameters))[:BEGINNINGS]
@@ -132,7 +132,7 @@ def _robust_solution(network: Network, begin: Array) -> Array:
     try:
         for _ in range(ROBUST_ROUNDS):
             looser = network.sds * np.sqrt(1 + (residuals / network.sds / MILD) ** 2)
-            mild = solve_network(replace(network, sds=looser), None, parameters)
+            mild = settle_network(replace(network, sds=looser), None, parameters)
             moved = float(np.abs(mild.parameters - parameters).max())
             parameters, residuals = mild.parameters, mild.residuals
             if moved < float(network.sds.min()):

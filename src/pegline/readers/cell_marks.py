@@ -71,9 +71,11 @@ class _Rows:
         self.columns = columns_of(known) if known else []
         self.by_line = {cell.place.line: row for row in rows for cell in row}
 
+    def heads(self) -> list[str]:
+        return [" ".join(cell.value.split()).casefold() for cell in self.rows[0]]
+
     def head(self, column: int) -> str:
-        heads = self.rows[0]
-        return " ".join(heads[column - 1].value.split()).casefold() if column <= len(heads) else ""
+        return "".join(self.heads()[column - 1 : column])  # nothing beyond them
 
     def place(self, line: int, column: int) -> Place:
         return Place(self.file, line, column)
@@ -89,11 +91,11 @@ class _Rows:
         row = self.by_line.get(line)
         if row is None or name not in self.columns:
             return False
-        heads = self.rows[0]
-        column = next((n for n in range(1, len(heads) + 1) if self.head(n) == name), None)
-        if column is None:
-            column = len(heads) + 1
-            heads.append(Text(name, self.place(1, column)))
+        heads = self.heads()
+        if name not in heads:
+            heads.append(name)
+            self.rows[0].append(Text(name, self.place(1, len(heads))))
+        column = heads.index(name) + 1
         while len(row) < column:
             row.append(Text("", self.place(line, len(row) + 1)))
         before = row[column - 1].value

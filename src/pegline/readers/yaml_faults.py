@@ -193,7 +193,7 @@ def _odd_indent(near: list[_Line], content_lines: list[_Line]) -> YamlFault | No
         return None
     line = min(odd, key=lambda line: (line.indent % 2 == 0, keyed[line.indent], -line.indent, line.number))
     index = content_lines.index(line)
-    indents = _open_indents(content_lines[:index]) | {each.indent for each in content_lines[index + 1 : index + 2]}
+    indents = _open_indents(content_lines[:index]) | {each.indent for each in content_lines[index + 1 :][:1]}
     nearest = [*sorted(each for each in indents if each < line.indent)[-1:]]
     nearest += sorted(each for each in indents if each > line.indent)[:1]
     if not nearest:

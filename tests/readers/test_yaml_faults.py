@@ -4,7 +4,7 @@ import pytest
 
 from pegline.errors import BookError
 from pegline.readers.yaml import parse
-from pegline.readers.yaml_faults import _block_lines, _scan_line, likely_fault
+from pegline.readers.yaml_faults import Spot, _block_lines, _scan_line, likely_fault
 
 BOOK = """\
 book: 1
@@ -103,6 +103,8 @@ def test_a_slip_in_a_book_is_told_where_it_is(old, new, says):
         ("a: it's\nb c\nd: 1", "2:1: a colon is missing; write 'b: c'"),
         ("a: [x,\n  'y']\nb c\nd: 1", "3:1: a colon is missing; write 'b: c'"),
         ("a: x#y\nb c\nd: 1", "2:1: a colon is missing; write 'b: c'"),
+        # A quotation below what the reader stopped at may go over several lines.
+        ("a: b: c\nd: 'x\n  y'\n", "1:5: a second ': ' is in this line"),
         # Of several lines that no book has, the one that the reader stopped behind.
         ("b c\nd e\nf: 1", "2:1: a colon is missing; write 'd: e'"),
         ("a: 1\nbase line A\nf: 1", "2:1: a colon is missing; write 'base: line A'"),
@@ -122,7 +124,7 @@ def test_a_slip_in_a_few_lines_is_told_where_it_is(text, says):
 def test_eight_lines_with_something_in_them_are_looked_through(entries, found):
     text = "unit m\n" + "- x\n\n" * entries
 
-    fault = likely_fault(text, "could not find expected ':'", (2 * entries, 0), None)
+    fault = likely_fault(text, "could not find expected ':'", Spot(2 * entries, 0), None)
 
     assert (fault is not None) is found
 

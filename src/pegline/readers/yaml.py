@@ -137,13 +137,13 @@ def _locate(text: str, index: int) -> tuple[int, int]:
 
 
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:
-    from pegline.readers.yaml_faults import likely_fault  # not for a sound book
+    from pegline.readers.yaml_faults import Spot, likely_fault  # not for a sound book
 
     mark: Any = error.problem_mark  # which every error of its reader has
     context = error.context_mark
     problem = f"{error.problem} {error.context}"
     if not re.search(_NOT_OF_A_LINE, problem):
-        stopped, began = (mark.line, mark.column), (context.line, context.column) if context else None
+        stopped, began = Spot(mark.line, mark.column), Spot(context.line, context.column) if context else None
         if fault := likely_fault(text, problem, stopped, began):
             return _refuse("yaml", fault.text, Place(file, fault.line, fault.column))
     place = Place(file, mark.line + 1, mark.column + 1)

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from pegline.measures.scalars import sign_name
 
-__all__ = ["YamlFault", "likely_fault"]
+__all__ = ["Spot", "YamlFault", "likely_fault"]
 
 LINES_LOOKED_BACK: Final = 8  #: lines with content that are looked through before the one where the reader stopped
 _NAME: Final = r"[\w.'’ ]*[\w.'’]"
@@ -34,15 +34,20 @@ class YamlFault(NamedTuple):
     text: str
 
 
+class Spot(NamedTuple):
+    """A place in a text; line and column are counted from 0."""
+
+    line: int
+    column: int
+
+
 class _Line(NamedTuple):
     number: int  #: from 0
     indent: int
     content: str  #: without indent and comment
 
 
-def likely_fault(
-    text: str, problem: str, stopped: tuple[int, int], context: tuple[int, int] | None
-) -> YamlFault | None:
+def likely_fault(text: str, problem: str, stopped: Spot, context: Spot | None) -> YamlFault | None:
     """Return the slip that most likely stopped the reader of YAML; None where nothing looks like one.
 
     Parameters
@@ -50,24 +55,28 @@ def likely_fault(
     problem
         What the reader says.
     stopped, context
-        Line and column, from 0, where it stopped, and where the part begins that it was in.
+        Where it stopped, and where the part begins that it was in.
     """
     lines = [*re.split("\r\n|\r|\n", text), ""]  # the reader may stop behind the last
     if "quoted scalar" in problem and context:
-        return YamlFault(context[0] + 1, context[1] + 1, "the quotation that begins here is not closed; add its sign")
+        return YamlFault(
+            context.line + 1, context.column + 1, "the quotation that begins here is not closed; add its sign"
+        )
     if "flow" in problem and context:
         return _open_bracket(lines, stopped, context)
-    if fault := _open_quotation(lines[: stopped[0] + 1]):
+    if fault := _open_quotation(lines[: stopped.line + 1]):
         return fault
     if "did not find expected" in problem and (said := _behind_an_end(lines, stopped)):
-        return YamlFault(stopped[0] + 1, stopped[1] + 1, said)
-    if "mapping values" in problem and ": " in (within := lines[stopped[0]][: stopped[1]].lstrip("- ")):
-        content = lines[stopped[0]].strip()
+        return YamlFault(stopped.line + 1, stopped.column + 1, said)
+    if "mapping values" in problem and ": " in (within := lines[stopped.line][: stopped.column].lstrip("- ")):
+        content = lines[stopped.line].strip()
         if not (_lacks_colon(content) or _NO_DASH_SPACE.match(content)):
             said = _lost_bracket(content, within)
-            return YamlFault(stopped[0] + 1, stopped[1] + 1, said) if said else None  # else a second one in one line
+            return (
+                YamlFault(stopped.line + 1, stopped.column + 1, said) if said else None
+            )  # else a second one in one line
     content_lines = list(_block_lines(lines))
-    before = [line for line in content_lines if line.number <= stopped[0]]
+    before = [line for line in content_lines if line.number <= stopped.line]
     for line in list(reversed(before))[:LINES_LOOKED_BACK]:
         if said := _unlike_a_book(line.content):
             return YamlFault(line.number + 1, line.indent + 1, said)
@@ -87,7 +96,7 @@ def _open_quotation(lines: list[str]) -> YamlFault | None:
     return None
 
 
-def _behind_an_end(lines: list[str], stopped: tuple[int, int]) -> str | None:
+def _behind_an_end(lines: list[str], stopped: Spot) -> str | None:
     """Return what is wrong where something follows a value that has ended: a quotation, a list or a map."""
     number, column = stopped
     before = lines[number][:column].rstrip()
@@ -165,17 +174,17 @@ def _with_colon(words: str) -> str:
     return f"{first}: {rest}" if rest else f"{first}:"
 
 
-def _open_bracket(lines: list[str], stopped: tuple[int, int], context: tuple[int, int]) -> YamlFault:
+def _open_bracket(lines: list[str], stopped: Spot, context: Spot) -> YamlFault:
     """Return where a bracket or comma is missing: at the end of the line before, where a new line begins an entry."""
     number, column = stopped
-    ended = not lines[number][:column].strip() or (number > context[0] and _begins_anew(lines[number].strip()))
+    ended = not lines[number][:column].strip() or (number > context.line and _begins_anew(lines[number].strip()))
     contents = [_scan_line(line)[0].rstrip() for line in lines[:number]]
     last = max((each for each, content in enumerate(contents) if content), default=None)
     if ended and last is not None:
         opened = "a bracket is"
-        if context[0] < number:
-            where = "in this line" if last == context[0] else f"in line {context[0] + 1}"
-            opened = f"the bracket {lines[context[0]][context[1]]} opened {where} is"
+        if context.line < number:
+            where = "in this line" if last == context.line else f"in line {context.line + 1}"
+            opened = f"the bracket {lines[context.line][context.column]} opened {where} is"
         return YamlFault(last + 1, len(contents[last]) + 1, f"{opened} not closed; close it")
     return YamlFault(number + 1, column + 1, "a bracket or a comma is missing before this; close the list or map")
 

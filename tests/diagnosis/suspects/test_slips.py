@@ -6,7 +6,7 @@ import pytest
 from builders.slips import SLIPS as MADE
 
 from pegline.diagnosis.suspects.booked_reading import BookedReading, as_booked
-from pegline.diagnosis.suspects.slips import SLIPS, SlipKind, meant_readings, slips
+from pegline.diagnosis.suspects.slips import SLIPS, SlipKind, meant_readings, slips, spread_of
 from pegline.measures.values import Length
 
 #: what was booked, its unit, the tape in metres, what was meant, in words. By hand.
@@ -133,3 +133,54 @@ def test_a_length_is_written_as_the_book_writes_it():
     assert as_booked(20.1168 * 2 + 0.201168 * 7, booked_reading("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
     # 11.9 inches round up to a whole foot, not to 12 inches.
     assert as_booked(0.3048 * 6 + 0.0254 * 11.9, booked_reading("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"
+
+
+@pytest.mark.parametrize(
+    ("metres", "written", "told"),
+    [
+        (12.3456, "12", "12.35"),  # whole metres say nothing of 35 cm
+        (12.0004, "12", "12"),  # unless what is meant is round
+        (12.0006, "12", "12.00"),
+        (12.3456, "12.3", "12.35"),
+        (12.3456, "12.345", "12.346"),
+        (-3.456, "-3.10", "-3.46"),
+    ],
+)
+def test_a_suggestion_is_written_to_a_centimetre_unless_it_is_a_round_one(metres, written, told):
+    assert as_booked(metres, booked_reading(written, "m", 30.0)) == told
+
+
+@pytest.mark.parametrize(
+    ("inches", "like", "told"),
+    [
+        (150.6, "12 ft 6 in", "12 ft 6 1/2 in"),  # a quarter of an inch is finer than a centimetre
+        (150.0, "12 ft 6 in", "12 ft 6 in"),
+        (155.9, "12 ft 6 1/8 in", "12 ft 11 7/8 in"),
+        (155.99, "12 ft 6 1/8 in", "13 ft 0 in"),
+        (0.25, "12 ft 6 1/4 in", "0 ft 1/4 in"),
+    ],
+)
+def test_feet_and_inches_keep_their_fractions(inches, like, told):
+    reading = BookedReading(Length(12.5, "ft", like), "m", (30.0,))
+    assert as_booked(inches * 0.0254, reading) == told
+
+
+def test_the_spread_of_readings_is_chi_square_about_their_mean():
+    readings = [10.0, 10.02, 10.07]
+    mean = sum(readings) / 3
+    assert spread_of(readings, 0.01) == pytest.approx(sum((r - mean) ** 2 for r in readings) / 0.01**2)
+    assert spread_of([10.0, 10.0], 0.01) == 0.0
+
+
+def test_of_several_readings_a_slip_is_undone_in_one_or_in_all_and_each_knows_the_spread_that_is_left():
+    pair = [booked_reading(text, "m", 30.0, share=0.5) for text in ("46.05", "47.06")]
+    found = {(slip.reading, slip.would_be): slip for slip in slips(pair, 0.01)}
+    one, each = found["46.05", "47.05"], found["46.05, 47.06", "47.05, 48.06"]
+    # In one of two the mean changes by half; 47.05 and 47.06 are then 1 cm apart: χ² = 2 (5 mm / 10 mm)² = 0.5.
+    assert (one.change, one.spread) == (pytest.approx(0.5), pytest.approx(0.5))
+    assert (each.change, each.spread) == (pytest.approx(1.0), pytest.approx(2 * 50.5**2))
+    assert each.words == "1 m misread each time"
+    legs = [booked_reading(text, "m", 30.0, part=True) for text in ("46.05", "47.06")]
+    alone = {(slip.reading, slip.would_be): slip for slip in slips(legs, 0.01)}
+    assert ("46.05, 47.06", "47.05, 48.06") not in alone
+    assert (alone["46.05", "47.05"].change, alone["46.05", "47.05"].spread) == (pytest.approx(1.0), 0.0)

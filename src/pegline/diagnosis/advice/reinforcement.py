@@ -140,7 +140,7 @@ def strengthening_lines(
         booking = ones[number].booking
         return round(-more.smallest_noticed(booking, ()) / booking.sd, 6), round(float(spread[number]), 6), number
 
-    for numbers in (lines + ties, lines):
+    for numbers in (lines + ties, lines) if ties else (lines,):
         weakest = np.array(sorted(numbers, key=strength)[:WEAKEST], np.int64)
         if len(weakest) and (advice := _strengthening_lines(fit, weakest, tape, more, notation, is_clear)):
             return advice

@@ -119,8 +119,9 @@ def same_point(solved: Solved, limit: float) -> Remarks:
     """Points of different names so near each other that they may be one, whose second booking would check the first."""
     names = list(solved.positions)
     at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
-    places = _places(solved)
-    for one, other, apart in _near_pairs(at, limit):
+    near = list(_near_pairs(at, limit))
+    places = _places(solved) if near else {}
+    for one, other, apart in near:
         pair = sorted((names[one], names[other]), key=names.index)
         text = f"{list_names(pair)} lie {solved.notation.small(apart)} apart and may be one point"
         yield (

@@ -128,11 +128,12 @@ def far_offset(solved: Solved, limit: None) -> Remarks:
 
 def far_chainages(book: Book, reduction: Reduction, times: float = FAR_TIMES) -> OddRows:
     """Yield the chainages at so many times their line's length and more, with the names of their rows."""
+    lengths = {name: line.ground.length for name, line in reduction.lines.items()}
     far = [
-        (row, booked, reduction.lines[row.line].ground.length)
+        (row, booked, lengths[row.line])
         for row in reduction.rows
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True)
-        if isinstance(booked, Reading) and abs(chainage) >= times * reduction.lines[row.line].ground.length
+        if abs(chainage) >= times * lengths[row.line] and isinstance(booked, Reading)
     ]
     if not far:
         return  # what the whole book is like need not be looked at
@@ -169,8 +170,9 @@ def far_offsets(book: Book, reduction: Reduction) -> OddRows:
 
 def odd_size(solved: Solved, widest: float) -> Remarks:
     """Girths that no tree has, and spreads that are wider than any or than the plot."""
-    extent = _extent(solved, widest)
-    for row in solved.reduction.rows:
+    sized = [row for row in solved.reduction.rows if row.booked.girth is not None or row.booked.spread is not None]
+    extent = _extent(solved, widest) if sized else widest
+    for row in sized:
         unit = solved.book.unit_of(row.line)
         sizes = (("girth", row.booked.girth, STOUTEST), ("spread", row.booked.spread, min(widest, extent)))
         for what, length, most in sizes:
@@ -185,12 +187,15 @@ def _extent(solved: Solved, otherwise: float) -> float:
     return float(np.ptp(at, axis=0).max()) if len(at) > 1 else otherwise
 
 
+_FINE_UNITS: Final = frozenset({"mm", "cm"})
 _TOO_FINE: Final = re.compile(r"(\d+\.\d+) ?mm|(\d+\.\d\d+) ?cm", re.ASCII)
 
 
 def finer_than_a_tape(solved: Solved, limit: None) -> Remarks:
     """Readings in millimetres or centimetres to a tenth of a millimetre or finer, which no tape shows."""
     for reading, unit in _readings(solved.book):
+        if reading.length.unit not in _FINE_UNITS:
+            continue
         text = reading.length.text.lstrip("~ ")
         if match := _TOO_FINE.fullmatch(text):
             likely = f"{match[1] or match[2]} {unit}"

@@ -287,8 +287,9 @@ def coarse_detail(solved: Solved, limit: float) -> Remarks:
     larger = _larger_axes(points.local_variances)
     coarse = np.flatnonzero(larger > limit * solved.scale)
     by_cure: dict[str, list[int]] = {}
+    meeting = solved.book.meeting_points
     for row in coarse[np.argsort(-larger[coarse], kind="stable")].tolist():
-        meets = points.names[row] in solved.book.meeting_points
+        meets = points.names[row] in meeting
         by_cure.setdefault("book the walls that meet there by points farther apart" if meets else SURER, []).append(row)
     accuracy = solved.notation.accuracy
     finest = f"the plan at 1:{solved.scale} can show {accuracy(limit * solved.scale)}"

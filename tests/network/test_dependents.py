@@ -7,18 +7,22 @@ import pytest
 from builders.networks import NETWORKS
 from builders.records import LOCAL, all_moves, measure, simulate
 
+from pegline.frame.model import Frame, FrameControl
 from pegline.network import dependents, least_squares
 from pegline.network.adjust import adjust
 from pegline.network.dependents import (
+    ParameterMoves,
+    Rate,
     Readings,
     dependents_of,
     derivative_matrix,
     full_matrix,
+    join_changes,
     residual_rates,
     with_reading_changed,
 )
 from pegline.network.linear_equations import linearise, misclosures, with_observations
-from pegline.network.observation_types import Oblique
+from pegline.network.observation_types import ControlCoordinate, Oblique
 
 STEP = 1e-5  # metres
 SAME = 5e-4  # metres a metre: the rates leave out by how much a tape was found to read long, here 1.7e-4
@@ -146,3 +150,47 @@ def test_a_change_that_would_leave_no_piece_of_a_line_leaves_what_counts_on_it(f
         changed = with_reading_changed(observations, line, by)
         assert changed[beyond].length == pytest.approx(length)
         assert changed[line].booking.value == pytest.approx(60.0 + by)
+
+
+def test_moves_are_worked_out_for_whatever_parameters_and_readings_are_asked_for(fit):
+    rates = Readings.of(fit, len(fit.network.observations)).rates
+    every = all_moves(fit, rates)
+    moves = ParameterMoves(fit, rates)
+
+    parameters, readings = np.array([[4], [9], [4]]), np.array([3, -1, 0, 3])  # -1 is no reading
+    found = moves.of(parameters, readings)
+    assert found[:, [0, 2, 3]] == pytest.approx(every[[4, 9, 4]][:, [3, 0, 3]])
+    assert found[:, 1].tolist() == [0.0] * 3
+    assert moves.of(np.array([5, 8]), np.array([2, 1])) == pytest.approx(every[[5, 8], [2, 1]])
+
+
+def test_control_enters_what_turns_the_plotting_solution_to_its_second_point_by_its_part_across():
+    book, reduction = simulate(NETWORKS["quad with pegs"](), 3)
+    here = next(iter(book.lines.values())).place
+    known = tuple(FrameControl(name, *xy, 0.05, here) for name, xy in (("A", (0.0, 0.0)), ("C", (30.0, 65.6))))
+    adjustment = adjust(book, reduction, Frame("grid", "grid", "", "a grid", control=known))
+    observations, count = adjustment.plotting_fit.network.observations, len(adjustment.fit.network.observations)
+    (placing,) = observations[count:]
+    rates = full_matrix(Readings.of(adjustment.plotting_fit, count).rates)
+
+    across = {(1.0, 0.0): placing.along[0], (0.0, 1.0): placing.along[1]}
+    for number, one in enumerate(observations[:count]):
+        mine = isinstance(one, ControlCoordinate) and one.station == placing.station
+        assert rates[number, count] == pytest.approx(across[one.along] if mine else 0.0)
+    assert sum(rates[:, count] != 0) == 2
+
+
+def test_changes_made_together_add_up():
+    one, other = {1: Rate(1.0, -2.0, 3.0), 2: Rate(0.5)}, {1: Rate(-4.0, 0.5, 0.25)}
+
+    assert join_changes([one, other]) == {1: Rate(-3.0, -1.5, 3.25), 2: Rate(0.5, 0.0, 0.0)}
+
+
+def test_a_line_taped_whole_reaches_what_ends_with_it_and_a_bearing_or_an_offset_reaches_nothing(fit):
+    observations = fit.network.observations
+    reaching = {observations[n].booking.kind for n in range(len(observations)) if dependents_of(observations, n)}
+
+    assert reaching == {"length", "chainage"}
+    for number, one in enumerate(observations):
+        if dependents_of(observations, number):
+            assert (one.booking.label, one.booking.part) in {("A-B", "base"), ("A-B at 30.00", "station")}

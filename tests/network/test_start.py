@@ -1,6 +1,7 @@
 """What the start settles, what it refuses, and what it says then."""
 
 from dataclasses import replace
+from itertools import combinations
 from math import dist, hypot, sqrt
 
 import numpy as np
@@ -18,7 +19,15 @@ from pegline.network.arc_intersection import ArcAboutStation
 from pegline.network.growing_figure import Figure
 from pegline.network.observation_types import Chainage, Distance, Ranging
 from pegline.network.observations import observations
-from pegline.network.start import Gap, Hints, _by_further_lines, _place_by_arcs, _prolong, start_figure
+from pegline.network.start import (
+    Gap,
+    Hints,
+    _by_further_lines,
+    _place_by_arcs,
+    _prolong,
+    _sketch_placement,
+    start_figure,
+)
 
 MILLIMETRE = 1e-3
 AT = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (20.0, 30.0), "D": (30.0, -28.0), "E": (70.0, 25.0)}
@@ -464,3 +473,118 @@ def test_a_tie_station_is_placed_by_its_own_ranging_wherever_that_stands_among_t
     used = [{ones[number] for number in start_figure(names, (), ones, side_hints).used} for ones in (booked, by_kind)]
     assert used[0] == used[1]
     assert {one.point for one in used[1] if isinstance(one, Ranging)} == {"S", "T"}
+
+
+# --- what is placed from what --------------------------------------------------------------------------------------
+
+
+def begun(book, reduction):
+    """Return the observations of a survey without shared points, and its start."""
+    told = observations(book, reduction, LOCAL, set(book.station_names))
+    return told, start_figure(book.station_names, (), told, hints(book, reduction))
+
+
+def used_by(told, start):
+    """Return labels and kinds of the observations that placed the points."""
+    return {(told[number].booking.label, told[number].booking.kind) for number in start.used}
+
+
+def test_a_figure_begins_at_its_base_line_and_tells_what_placed_it():
+    at = {**AT, "T": (20.0, 0.0)}
+    figure = lines(*TRIANGLE, "A-D side", "B-D side", "C-D check", "T-C check", at=at)
+    told, start = begun(
+        *measure(figure, sides={"C": "left A-B", "D": "right A-B"}, rows=[("T", "A-B", 20.0, "station")])
+    )
+
+    assert {name: start.positions[name] for name in at if name != "E"} == {
+        name: pytest.approx(place) for name, place in at.items() if name != "E"
+    }
+    assert (start.positions["A"], start.positions["B"]) == ((0.0, 0.0), (50.0, 0.0))
+    lengths = {("A-B", "length"), *((name, "length") for name in ("A-C", "B-C", "A-D", "B-D"))}
+    assert used_by(told, start) == {*lengths, ("A-B at 20.00", "chainage"), ("A-B at 20.00", "ranging")}
+    assert {name: set(pair) for name, pair in start.pairs.items()} == {"C": {"A", "B"}, "D": {"A", "B"}}
+    assert (start.handed, start.missing, start.findings) == (True, (), ())
+
+
+@pytest.mark.parametrize("e", [(70.0, 25.0), (60.0, 60.0), (-15.0, 20.0), (25.0, 60.0)])
+def test_of_several_pairs_of_arcs_the_one_that_cuts_best_places_a_station(e):
+    at = {**AT, "E": e}
+    _, start = begun(
+        *measure(lines(*TRIANGLE, "A-E side", "B-E side", "C-E side", at=at), sides={"C": "left A-B", "E": "left A-B"})
+    )
+
+    def sine(pair):
+        (x, y), (u, v) = (np.subtract(at[name], e) / dist(at[name], e) for name in pair)
+        return abs(x * v - y * u)
+
+    assert set(start.pairs["E"]) == set(max(combinations("ABC", 2), key=sine))
+
+
+@pytest.mark.parametrize("tie", "ABC")
+def test_sides_place_a_station_before_a_tie_line_does_however_they_cut(tie):
+    figure = lines(*TRIANGLE, *(f"{name}-E {'tie' if name == tie else 'side'}" for name in "ABC"))
+    _, start = begun(*measure(figure, sides={"C": "left A-B", "E": "left A-B"}))
+
+    assert set(start.pairs["E"]) == set("ABC") - {tie}
+
+
+def test_a_figure_whose_hand_nothing_tells_has_its_best_cut_station_left_of_the_base_line():
+    _, start = begun(*measure(lines(*TRIANGLE, "A-D side", "B-D side", "C-D tie")))
+
+    # The arms of D meet at 83°, those of C at 79°; C-D settles C on the other side.
+    assert start.positions["D"] == pytest.approx((30.0, 28.0))
+    assert start.positions["C"] == pytest.approx((20.0, -30.0))
+    assert not start.handed
+
+
+def test_a_base_line_alone_has_no_hand():
+    told, start = begun(*measure(lines("A-B base")))
+
+    assert (start.handed, used_by(told, start)) == (False, {("A-B", "length")})
+
+
+def test_of_arcs_that_do_not_meet_those_are_told_that_lack_least():
+    # 5 from A and 10 from B over 50: 35 m lack. 20 from C over 36.056 from A: 11.056, over 42.426 from B: 12.426.
+    figure = lines(*TRIANGLE) | {"A-D": ("side", 5.0), "B-D": ("side", 10.0), "C-D": ("side", 20.0)}
+    told = findings(*measure(figure, sides={"C": "left A-B", "D": "right A-B"}))["arcs-do-not-meet"]
+
+    assert told.data.gap == pytest.approx(dist(AT["A"], AT["C"]) - 25.0)
+
+
+@pytest.mark.parametrize("name", ["F-A", "A-F"])
+def test_either_end_of_a_line_is_found_from_the_other_and_what_stands_on_it(name):
+    at = {**AT, "F": (30.0, 45.0)}
+    chainage = dist(at[name[0]], at["C"])
+    rows = [("C", name, chainage, "station")]
+    told, start = begun(*measure(lines(*TRIANGLE, f"{name} side", at=at), sides={"C": "left A-B"}, rows=rows))
+
+    assert start.positions["F"] == pytest.approx(at["F"])
+    assert (name, "length") in used_by(told, start)
+    assert (f"{name} at {chainage:.2f}", "ranging") in used_by(told, start)
+
+
+def sketched(sketches, at):
+    figure = Figure((), Hints({}, sketches, {}))
+    figure.at = dict(at)
+    return _sketch_placement(figure)
+
+
+def test_a_sketch_lies_on_the_figure_turned_moved_and_enlarged_by_least_squares():
+    # Drawn a fifth as large, turned by 3-4-5 and moved, and C drawn a little off. By linear least squares of complex
+    # numbers, t = a z + b.
+    drawn = {name: (0.2 * (0.8 * x - 0.6 * y) + 7.0, 0.2 * (0.6 * x + 0.8 * y) - 3.0) for name, (x, y) in AT.items()}
+    drawn["C"] = (drawn["C"][0] + 0.4, drawn["C"][1] - 0.3)
+    placed = {name: AT[name] for name in "ABC"}
+    lay = sketched(drawn, placed)
+
+    z, to = (np.array([complex(*places[name]) for name in "ABC"]) for places in (drawn, placed))
+    (a, b), *_ = np.linalg.lstsq(np.column_stack((z, np.ones(3))), to, rcond=None)
+    for name in "ABCDE":
+        there = a * complex(*drawn[name]) + b
+        assert lay(drawn[name]) == pytest.approx((there.real, there.imag))
+
+
+def test_a_sketch_of_one_placed_station_or_of_one_place_lies_nowhere():
+    assert sketched(AT, {"A": AT["A"]}) is None
+    assert sketched({"A": (3.0, 4.0), "B": (3.0, 4.0)}, AT) is None
+    assert sketched({"A": (3.0, 4.0), "B": (3.0, 5.0)}, AT)((3.0, 5.0)) == pytest.approx(AT["B"])

@@ -34,6 +34,7 @@ def test_without_a_check_a_mistake_could_have_put_a_station_anywhere():
     unnoticed = unnoticed_of(*measure(KITE, sides=KITE_SIDES))
 
     assert unnoticed.distance("A") == 0.0  # the base line's first station holds everything
+    assert "A" not in unnoticed.causes
     assert [unnoticed.distance(name) for name in "BCD"] == [None] * 3
     assert unnoticed.unchecked == ("B", "C", "D")
     assert unnoticed.smallest_noticed == {}

@@ -70,7 +70,7 @@ def change_of(observations: Sequence[Observation], number: int) -> Change:
             changes[n] = Rate(0.0, length=1.0)  # its piece of the line ends later
         elif start == mark:  # its piece starts later: it counts less, on a shorter one
             by_field = "chainage" in piece.fields
-            changes[n] = Rate(0.0 if by_field else -1.0, -1.0 if by_field else 0.0, -1.0)
+            changes[n] = Rate(0.0 if by_field else -1.0, -1.0, -1.0)
     return changes
 
 

@@ -51,7 +51,7 @@ def _booked_on_left(one: Observation, side_hints: Hints) -> tuple[str, str, str]
     """Return a point, and the start and end of a line that it is booked left of; None where no side is booked."""
     match one:
         case Oblique() if one.side:
-            point, start, end, left = one.point, one.start, one.end, one.side > 0
+            point, start, end, left = one.point, one.start, one.end, one.side == 1
         case Distance() if one.booking.part == "arc" and (side := side_hints.sides.get(one.end)):
             point, start, end, left = one.end, side.of.start, side.of.end, side.left
         case _:

@@ -236,8 +236,7 @@ def _by_drawing(
     laid = _sketch_placement(figure)
     if laid is None:
         return None
-    x, y = laid(sketches[name])
-    away = [hypot(image[0] - x, image[1] - y) for image in images]
+    away = [dist(image, laid(sketches[name])) for image in images]
     return away.index(min(away)) if away[0] != away[1] else None
 
 
@@ -271,10 +270,9 @@ def _by_further_lines(
 
 def _misfit(figure: Figure, image: XY, arc: ArcAboutStation, one: ArcAboutStation, other: ArcAboutStation) -> float:
     """Return how far an image misfits a further arc, in standard deviations of the misfit."""
-    distance = hypot(image[0] - arc.at[0], image[1] - arc.at[1])
     rough = hypot(arc.sd, figure.rough[arc.centre], figure.rough[one.centre], figure.rough[other.centre])
     rough = hypot(rough, cut_sd(one, other))
-    return abs(distance - arc.radius) / rough
+    return abs(dist(image, arc.at) - arc.radius) / rough
 
 
 def _guess_hand(figure: Figure) -> bool:

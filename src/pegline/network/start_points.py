@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from math import cos, hypot, sin
+from math import cos, dist, hypot, sin
 from typing import Final
 
 from pegline.measures.values import Side
@@ -115,7 +115,7 @@ def _square_off(ones: Sequence[tuple[int, Observation]], at: Mapping[str, XY]) -
     start, end = at[along[1].start], at[along[1].end]
     foot = point_between(start, end, along[1].booking.value / along[1].length)
     away = aside[1].side * aside[1].booking.value if isinstance(aside[1], Offset) else 0.0
-    size = hypot(end[0] - start[0], end[1] - start[1])
+    size = dist(start, end)
     nx, ny = -(end[1] - start[1]) / size, (end[0] - start[0]) / size
     return (foot[0] + away * nx, foot[1] + away * ny), (along[0], aside[0]), None
 
@@ -203,7 +203,7 @@ def _image(
     """Return which image is on the side told, or else fits the further distances."""
     sides: list[tuple[str, str, bool]] = []
     if row[0] and row[1]:
-        sides.append((*row[0], row[1] > 0))
+        sides.append((*row[0], row[1] == 1))
     if side:
         sides.append((side.of.start, side.of.end, side.left))
     for start, end, left in sides:
@@ -213,9 +213,9 @@ def _image(
                 return fits.index(True)
     misfits = [
         max(
-            (abs(hypot(x - arc.at[0], y - arc.at[1]) - arc.radius) / arc.sd for arc in circles if arc not in pair),
+            (abs(dist(image, arc.at) - arc.radius) / arc.sd for arc in circles if arc not in pair),
             default=0.0,
         )
-        for x, y in images
+        for image in images
     ]
     return settled_image(misfits)

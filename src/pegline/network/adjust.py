@@ -95,8 +95,8 @@ def adjust(
     critical = critical_value(plotting, adjusted, shares, book.limits.significance)
     compared, witnesses = with_witnesses(plotting, book, reduction)
     left_out = (*np.flatnonzero(~plotting.keep[: len(network.values)]).tolist(), *witnesses)
-    checks, failing = _checks(book, frame, compared, left_out, critical, side_hints)
-    failing = failing[: len(network.values)]
+    checks = _checks(book, frame, compared, left_out, critical, side_hints)
+    failing = _failing_alone(checks, len(network.values))
     misfit = adjusted.misfit
     if (failing & adjusted.keep).any():
         adjusted = solve_network(network, adjusted.keep & ~failing, plotting.parameters)
@@ -199,8 +199,8 @@ def _network(
 
 def _checks(
     book: Book, frame: Frame, plotting: Fit, left_out: Sequence[int], critical: float, side_hints: Hints
-) -> tuple[tuple[Check, ...], Mask]:
-    """Compare what the plotting solution left out with it; return also which observations fail on their own account."""
+) -> tuple[Check, ...]:
+    """Compare what the plotting solution left out with it; what stands or falls together is one check, of the worst."""
     network = plotting.network
     sds = np.sqrt(network.sds**2 + computed_variances(plotting, NetworkCovariances(plotting)))
     differences = plotting.residuals.copy()
@@ -211,32 +211,37 @@ def _checks(
     for number in left_out:
         booking = network.observations[number].booking
         groups.setdefault((CHECK_OF_PART[booking.part], booking.group), []).append(number)
-    checks, failing = [], np.zeros(len(network.values), bool)
+    checks = []
     for (kind, _), numbers in groups.items():
         worst = max(numbers, key=lambda n: abs(tests[n])) if len(numbers) > 1 else numbers[0]
-        one = network.observations[worst]
-        allowed = critical * sds[worst]
-        if one.booking.measured_line is not None and kind == "line":
-            allowed = min([allowed, *_limits(book, one.booking.value)])
-        difference = float(differences[worst])
-        passed = abs(difference) <= allowed
-        if not passed and not CHECKS[kind].framework:
-            failing[numbers] = True
+        one, difference, sd = network.observations[worst], float(differences[worst]), float(sds[worst])
+        is_line = kind == "line" and one.booking.measured_line is not None
+        allowed = min((critical * sd, *(_limits(book, one.booking.value) if is_line else ())))
+        taped = _observed_as_known(one, frame)
         checks.append(
             Check(
                 booking=one.booking,
                 kind=kind,
                 numbers=tuple(numbers),
-                taped=_observed_as_known(one, frame),
-                computed=_observed_as_known(one, frame) - difference,
-                sd=float(sds[worst]),
+                taped=taped,
+                computed=taped - difference,
+                sd=sd,
                 allowed=float(allowed),
                 test=tests[worst],
-                passed=bool(passed),
+                passed=abs(difference) <= allowed,
                 angle=EQUATIONS[type(one)].angle,
             )
         )
-    return tuple(checks), failing
+    return tuple(checks)
+
+
+def _failing_alone(checks: Iterable[Check], count: int) -> Mask:
+    """Return which of the first ``count`` observations fail a check that touches no more than their own feature."""
+    failing = np.zeros(count, bool)
+    for check in checks:
+        if not check.passed and not CHECKS[check.kind].framework:
+            failing[[number for number in check.numbers if number < count]] = True
+    return failing
 
 
 def framework_fails(checks: Iterable[Check]) -> bool:

@@ -195,14 +195,14 @@ def gross_findings(
             return
     if not alone and not astray:
         return
-    accused = alone or _most_accused(astray, len(known))
+    accused = sorted(alone or _most_accused(astray, len(known)))
     mistakes: list[tuple[int, Mistake | None]] = []
-    for n in sorted(accused):
+    for n in accused:
         others = [k for m, k in enumerate(known) if m != n and m not in alone]
         meant = next(_mistakes_of_one(control, points[n], known[n], grid, others, fits), None)
         if meant is not None or alone:
             mistakes.append((n, meant))
-    for n, meant in mistakes or [(n, None) for n in sorted(accused)]:
+    for n, meant in mistakes or [(n, None) for n in accused]:
         yield _finding(known, n, meant, fits, several=len(mistakes or accused) > 1)
 
 

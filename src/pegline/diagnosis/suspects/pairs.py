@@ -48,8 +48,17 @@ class Pairs:
 
     def hypotheses(self) -> list[WeighedHypothesis]:
         """Return two readings wrong at once, each by any amount or by a slip: one does not lead to the other."""
+        pairs = self._pairs_by_any_amount()
+        least = min((one.square for one in pairs), default=0.0)
+        return [
+            each
+            for one in pairs
+            for each in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
+        ]
+
+    def _pairs_by_any_amount(self) -> list[WeighedHypothesis]:
+        """Return two readings wrong at once by any amount, those that come near the best, each pair once."""
         ones = self.of.observations
-        solved = self.solved
         best = self._best_of_each
         numbers = self._likeliest(best)
         prior = _log_prior_of_two(self._any_amount, self._any_amount)
@@ -68,18 +77,13 @@ class Pairs:
         begins, amounts = self._beginnings(best, ordered)
         left = Variants(self.of.network, [one.variant for one in hypotheses]).foretold_squares(begins, amounts)
         some = np.argsort(left, kind="stable")[:PAIRS_SOLVED]
-        some = some[left[some] < float(solved.squares.min()) + HOPELESS_PAIR]
+        some = some[left[some] < float(self.solved.squares.min()) + HOPELESS_PAIR]
         by_pair: dict[frozenset[int], WeighedHypothesis] = {}
         for one in self.solve([hypotheses[n] for n in some], begins[some], amounts[some]):
             key = frozenset(one.hypothesis.numbers)
             if key not in by_pair or one.square < by_pair[key].square:
                 by_pair[key] = one
-        least = min((one.square for one in by_pair.values()), default=0.0)
-        return [
-            each
-            for one in by_pair.values()
-            for each in (one, *(self._slips_of_two(one) if one.square < least + WORTH_INTEGRATING else ()))
-        ]
+        return list(by_pair.values())
 
     @property
     def _any_amount(self) -> float:

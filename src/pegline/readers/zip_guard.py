@@ -108,13 +108,11 @@ def _check_ranges(archive: zipfile.ZipFile, look: _Look) -> None:
             left, top, right, bottom = range_boundaries(text)
         except ValueError:  # its reader refuses it
             continue
-        if left is None or top is None or right is None or bottom is None:
-            cells = inf  # whole rows or columns
-        else:
-            cells += (right - left + 1) * (bottom - top + 1)
+        left, top = left or 1, top or 1  # of whole rows or columns
+        cells += ((right or inf) - left + 1) * ((bottom or inf) - top + 1)
         if cells > RANGED:
             text_of_fault = f"merged or linked cells as far as {text} are more than {RANGED}; take them apart"
-            place = Place(f"{look.file}[{_titles(archive).get(part, part)}]", top or 1, left or 1)
+            place = Place(f"{look.file}[{_titles(archive).get(part, part)}]", top, left)
             raise BookError([Finding("far", text_of_fault, place)])
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from pegline.errors import BookError, Place
+from pegline.errors import BookError, Place, UsageError
 from pegline.measures.source_tree import Text
 from pegline.readers.cells import (
     beside_digits,
@@ -13,6 +13,7 @@ from pegline.readers.cells import (
     filled_part,
     names_things,
     number_text,
+    put_sheet,
     what_to_write,
 )
 
@@ -90,6 +91,16 @@ def test_a_row_goes_as_far_as_its_last_cell_that_is_not_blank():
 def test_heads_of_columns_that_name_things_are_known_however_they_are_typed():
     assert names_things(" Line ")
     assert not names_things("left")
+
+
+def test_a_sheet_is_put_among_the_others_once():
+    sheets = {}
+    put_sheet(sheets, "lines", [], "t")
+    put_sheet(sheets, "tapes", [], "t")
+
+    assert list(sheets) == ["lines", "tapes"]
+    with pytest.raises(UsageError, match="t: a second sheet lines; keep one of them"):
+        put_sheet(sheets, "lines", [], "t")
 
 
 @pytest.mark.parametrize(

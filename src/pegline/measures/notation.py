@@ -273,17 +273,20 @@ def _family(written: tuple[str, ...], unit: str) -> tuple[str, ...] | None:
 
 def _fraction_step(texts: Iterable[str]) -> Fraction:
     """Return the finest part of an inch that is written: a fraction, decimals, or a whole inch."""
-    denominators = [int(under) for text in texts for under in _FRACTION.findall(text)]
+    denominators = _FRACTION.findall("\n".join(texts))
     if denominators:
-        return Fraction(1, max(denominators))
-    decimals = max((len(digits) for text in texts for digits in _DECIMALS.findall(text)), default=0)
-    return Fraction(1, 10 ** min(decimals, MOST_DECIMALS))
+        return Fraction(1, max(map(int, denominators)))
+    return Fraction(1, 10 ** min(_most_decimals(texts), MOST_DECIMALS))
+
+
+def _most_decimals(texts: Iterable[str]) -> int:
+    """Return the most decimals that are written."""
+    return max(map(len, _DECIMALS.findall("\n".join(texts))), default=0)
 
 
 def _decimal_step(texts: Iterable[str], unit: str) -> Fraction:
     """Return the decimals written, no fewer than show about a centimetre."""
-    written = max((len(digits) for text in texts for digits in _DECIMALS.findall(text)), default=0)
-    return Fraction(1, 10 ** min(max(written, USUAL_DECIMALS.get(unit, 2)), MOST_DECIMALS))
+    return Fraction(1, 10 ** min(max(_most_decimals(texts), USUAL_DECIMALS.get(unit, 2)), MOST_DECIMALS))
 
 
 def _square_metres(area: float) -> str:

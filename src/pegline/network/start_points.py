@@ -49,6 +49,8 @@ def bookings(
     by_walls
         Points whose walls come before their rows.
     """
+    if not points:  # as in most large books: then no observation need be looked at
+        return {}
     numbers: dict[str, dict[tuple[int, Group | None], list[int]]] = {name: {} for name in points}
     for number, one in enumerate(observations):
         if isinstance(one, Distance | Square):

@@ -172,10 +172,10 @@ def test_up_to_50_stations_are_looked_at_as_lying_together(count, looked_at):
         neighbours[one].append((other, 0.01))
         neighbours[other].append((one, 0.01))
     figure.at = {"A": (0.0, 0.0), "B": (300.0, 0.0)} | {name: (5.0 * n, 10.0) for n, name in enumerate(names)}
-    figure.__dict__ |= {"lengths": neighbours, "handed": frozenset(), "base": frozenset("AB")}
+    figure.__dict__ |= {"lengths": neighbours, "known_sides": frozenset(), "base": frozenset("AB")}
 
     assert figure.together("P0", ("A", "B")) == (frozenset(names) if looked_at else None)
-    figure.__dict__["handed"] = frozenset(names[1:2])
+    figure.__dict__["known_sides"] = frozenset(names[1:2])
     assert figure.together("P0", ("A", "B")) is None
 
 

@@ -8,8 +8,8 @@ import pytest
 from pyproj import Geod, Proj
 
 from pegline.errors import BookError, Place
-from pegline.frame.choice import choose_frame
-from pegline.frame.crs import grid_of
+from pegline.frame.choice import choose_frame, refined_frame
+from pegline.frame.crs import grid_of, line_scale
 from pegline.frame.grid import _area, _degrees, _middle
 from pegline.frame.model import Frame
 from pegline.measures.control import Control, ControlPoint
@@ -194,3 +194,27 @@ def test_a_first_idea_of_the_place_is_what_control_tells_in_degrees() -> None:
     for at in ((180.5, 10.0), (10.0, 90.5), (10.0, 5_700_000.0)):
         assert _degrees([of(easting=at[0], northing=at[1])]) is None
     assert _degrees([]) is None
+
+
+def test_of_a_large_plot_each_line_has_a_scale_of_its_own_and_of_a_small_one_none() -> None:
+    book = parse_book((BOOK + control(known("A", A), known("B", B))).encode(), "book.yaml")
+    reduction = reduce_readings(book)
+    first = choose_frame(book, reduction)
+    # Nine kilometres and less across a zone's edge, where the grid's scale grows by 5 in a million each kilometre.
+    at = {"A": (0.0, 0.0), "B": (9000.0, 0.0), "C": (4000.0, 8000.0)}
+    found = refined_frame(book, reduction, first, at)
+    on_grid = {name: (x + first.origin[0], y + first.origin[1]) for name, (x, y) in at.items()}
+    for name in ("A-B", "A-C", "C-B"):
+        own = line_scale(grid_of("EPSG:32630"), *(on_grid[end] for end in name.split("-")), height=1200)
+        assert found.own_scales[name] == pytest.approx(own / found.scale, abs=1e-12)
+    assert abs(found.own_scales["A-C"] - 1) > 5e-6
+
+    near = {"A": (-26.75, -13.6), "B": (27.03, 13.0), "C": (-10.0, 30.0)}
+    assert refined_frame(book, reduction, first, near) is first
+    assert refined_frame(book, reduction, first, {"A": (0.0, 0.0)}) is first
+
+
+def test_control_that_no_line_reaches_yet_is_left_out() -> None:
+    text = BOOK + "  C-D: {use: side}\n" + control(known("A", A), known("D", B))
+    book = parse_book(text.encode(), "book.yaml")
+    assert choose_frame(book, reduce_readings(book)).kind == "local"

@@ -150,6 +150,8 @@ def test_what_is_left_at_the_points_and_how_much_that_is_of_what_was_to_be_expec
     fitted = fit_local(source, target, np.full(60, SD))
 
     np.testing.assert_allclose(fitted.residuals, target - fitted.carry(source))
+    off = (target - carry_points(fitted.matrix, source)) / SD
+    assert fitted.variance_factor == pytest.approx(np.sum(off**2) / (2 * 60 - 4))
     # The mean square of 116 is within three deviations of 1.
     assert fitted.variance_factor == pytest.approx(1, abs=3 * (2 / 116) ** 0.5)
     assert fitted.variance_factor == pytest.approx(
@@ -168,3 +170,87 @@ def test_no_points_are_carried_to_none():
 def test_too_few_points_are_refused():
     with pytest.raises(ValueError, match=f"local needs {MIN_POINTS} points"):
         fit_local([(0, 0), (1, 0), (0, 1)], [(0, 0), (1, 0), (0, 1)], [1, 1, 1])
+
+
+def similarity_rows(u):
+    """Return (2n, 4) how a similarity's parameters move points."""
+    x, y = u.T
+    one, none = np.ones_like(x), np.zeros_like(x)
+    return np.stack([np.stack([x, -y, one, none], 1), np.stack([y, x, none, one], 1)], 1).reshape(-1, 4)
+
+
+def correlation(u, v, reach):
+    ratio = np.sqrt(3) * np.hypot(*(u[:, None] - v[None]).transpose(2, 0, 1)) / reach
+    return np.kron((1 + ratio) * np.exp(-ratio), np.eye(2))
+
+
+def best_predictions(u, y, own, spots, size, reach):
+    """Return means (m, 2) and variances (m,) of the best linear unbiased predictions of a field at spots.
+
+    By the equations of universal kriging: weights that reproduce every similarity, with Lagrange's multipliers.
+    """
+    a, near = similarity_rows(u), similarity_rows(spots)
+    known = size * correlation(u, u, reach) + np.diag(own)
+    system = np.block([[known, a], [a.T, np.zeros((4, 4))]])
+    shared = np.vstack([size * correlation(u, spots, reach), near.T])
+    weights = np.linalg.solve(system, shared)
+    return (weights[: len(y)].T @ y).reshape(-1, 2), (size - (weights * shared).sum(axis=0)).reshape(-1, 2)[:, 0]
+
+
+def likelihood(u, y, own, size, reach):
+    """Return the logarithm of the likelihood of what no similarity can change of the points."""
+    free = np.linalg.svd(similarity_rows(u))[0][:, 4:]
+    spread = free.T @ (size * correlation(u, u, reach) + np.diag(own)) @ free
+    return -(np.linalg.slogdet(spread)[1] + free.T @ y @ np.linalg.solve(spread, free.T @ y)) / 2
+
+
+def about_the_middle(points):
+    middle = points.mean(axis=0)
+    size = np.hypot(*(points - middle).T).max()
+    return (points - middle) / size, middle, size
+
+
+@pytest.fixture(scope="module")
+def small_map():
+    """Return a small map, what is fitted to it, and its points about their middles with the weights of all fields."""
+    source, target, spots, _ = distorted_map(np.random.default_rng(21), points=9, extra=4)
+    sds = np.linspace(0.2, 0.9, 9)
+    u, middle, unit = about_the_middle(source)
+    y, to, metres = about_the_middle(target)
+    y, own = y.ravel(), np.repeat((sds / metres) ** 2, 2)
+    root = np.sqrt(own)
+    plain = np.linalg.lstsq(similarity_rows(u) / root[:, None], y / root, rcond=None)[0]
+    left = np.mean((y - similarity_rows(u) @ plain) ** 2) + np.mean(own) / 100
+    # Sixteen sizes from 2 % of what a similarity leaves to five times it, fourteen reaches of a tenth to four figures.
+    fields = [(size * left, reach) for reach in np.geomspace(0.1, 4, 14) for size in np.geomspace(0.02, 5, 16)]
+    likely = np.array([likelihood(u, y, own, *field) for field in fields])
+    weights = np.exp(likely - likely.max())
+    weights = np.where(weights > 1e-3, weights, 0.0) / weights[weights > 1e-3].sum()
+    about = u, y, own, (spots - middle) / unit
+    return fit_local(source, target, sds), about, list(zip(weights, fields, strict=True)), to, metres, spots
+
+
+def test_places_and_their_spread_are_those_of_all_likely_fields_together(small_map):
+    fitted, about, fields, to, metres, spots = small_map
+    found = [(weight, *best_predictions(*about, *field)) for weight, field in fields if weight]
+    mean = sum(weight * at for weight, at, _ in found)
+    spread = sum(
+        weight * (variance[:, None, None] * np.eye(2) + (at - mean)[:, :, None] * (at - mean)[:, None, :])
+        for weight, at, variance in found
+    )
+
+    assert len(fitted.fields) == len(found) > 20
+    np.testing.assert_allclose(fitted.carry(spots), mean * metres + to, atol=1e-6 * metres)
+    np.testing.assert_allclose(fitted.spread_at(spots), spread * metres**2, rtol=1e-6, atol=1e-9)
+
+
+def test_a_pair_is_tested_against_what_the_others_say_with_the_likeliest_field(small_map):
+    fitted, (u, y, own, _), fields, _, metres, _ = small_map
+    _, field = max(fields, key=lambda each: each[0])
+    for n in range(len(u)):
+        keep = np.arange(len(u)) != n
+        both = np.repeat(keep, 2)
+        mean, variance = best_predictions(u[keep], y[both], own[both], u[[n]], *field)
+        off = y[2 * n : 2 * n + 2] - mean[0]
+        assert fitted.left_out()[n] == pytest.approx(off * metres, rel=1e-6, abs=1e-6)
+        assert fitted.tests[n] == pytest.approx(off @ off / (variance[0] + own[2 * n]), rel=1e-6)

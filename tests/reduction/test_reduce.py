@@ -181,6 +181,15 @@ def test_two_tapes_may_differ_by_their_scales_one_may_not(other: str, rules: lis
     assert warning_rules(reduction_of(body, linen=", accuracy: {fixed: 0.005, per_length: 0.001}")) == rules
 
 
+def test_two_tapes_may_differ_by_what_both_of_their_scales_explain() -> None:
+    # 100 m by a steel tape good to 7 mm and 1 in 5000, and by a linen one to 7 mm and 1 in 1000: 3.29 times 102 mm.
+    limit = 3.2905 * hypot(0.005 * sqrt(2), 0.02, 0.005 * sqrt(2), 0.1)
+    for share, rules in ((0.99, []), (1.01, ["spread"])):
+        one, other = "{reading: 100, tape: steel}", f"{{reading: {100 + share * limit}, tape: linen}}"
+        body = f"lines: {{A-B: {{use: base, taped: [{one}, {other}]}}}}"
+        assert warning_rules(reduction_of(body, linen=", accuracy: {fixed: 0.005, per_length: 0.001}")) == rules
+
+
 def test_a_doubtful_reading_is_three_times_as_uncertain() -> None:
     ground = line("taped: ~42.31")
 

@@ -164,9 +164,11 @@ def test_points_all_in_one_place_are_one():
 def test_circles():
     assert length(circle([3, 4], 2.5)) == pytest.approx(5 * pi, abs=ROUNDING)
     for points in ([[1, 0], [0, 1], [-1, 0]], [[-1, 0], [0, 1], [1, 0]], [[1, 0], [0.8, 0.6], [0.6, 0.8]]):
-        path = through_three(*points)
-        assert abs(area(path)) == pytest.approx(pi, abs=1e-9)
-        assert path.vertices.tolist() == points
+        for radius in (1.0, 0.25, 40.0):
+            path = through_three(*np.multiply(points, radius))
+            way = 1 if points[0][0] > 0 else -1
+            assert area(path) == pytest.approx(way * pi * radius**2)
+            assert path.vertices.tolist() == np.multiply(points, radius).tolist()
     with pytest.raises(ValueError, match="in line"):
         through_three([0, 0], [1, 1], [3, 3])
 

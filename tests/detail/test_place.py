@@ -111,6 +111,14 @@ def test_offsets_begin_where_they_were_taped_from():
     assert feet.positions == pytest.approx(np.array([beyond, [20.1, 0.5], [50.0, 0.0], [10.05, 0.25]]), abs=1e-9)
 
 
+def test_without_an_offset_none_begins_anywhere():
+    ruler = Ruler(reduction_of({"A-B": 50.0}), local(), solution_of(AB))
+    for rows in ((), (row("A-B", "x", 25.0),)):
+        reduction = reduction_of({"A-B": 50.0}, rows)
+        feet = place_offset_feet(reduction, ruler, place_points(reduction, ruler))
+        assert (feet.positions.shape, len(feet.rows), len(feet.arms)) == ((0, 2), 0, 0)
+
+
 def test_arms_that_do_not_meet_are_an_error_that_names_gap_and_row():
     with pytest.raises(BookError, match=r"do not meet: 3\.00 m") as error:
         place_rows([row("A-B", "p", [10.0, 20.0], [3.0, 4.0]), row("A-B", "q", [10.0, 20.0], [50.0, 4.0])])

@@ -210,6 +210,7 @@ def measured_features(vector, read, rows=POINT_ROWS, covariance=None):
         feature("fence", "fence", Through(("q", "r", "p"))),
         feature("curve", "road edge", Curve(("A", "p", "q", "C"), closed=False)),
         feature("pond", "pond", Curve(("A", "p", "q", "C", "D"), closed=True)),
+        feature("pool", "pond", Curve(("A", "p", "C"), closed=True)),
         feature("through", "pond", Circle(None, None, None, ("p", "D", "q"), HERE)),
         feature("well", "well", Circle("r", radius, None, place=HERE)),
         feature("tank", "pond", Circle("D", None, girth, place=HERE)),

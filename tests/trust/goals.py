@@ -24,6 +24,7 @@ DRAWN: Final = {
     "network": (20, 24),
     "frame": (40, 23),
     "detail": (25, 23),
+    "suspects": (45, 32),
     "publishing": (40, 23),
 }
 

@@ -4,8 +4,11 @@ import pytest
 from builders.paths import ROOT
 from builders.sound_book import SOUND
 
-from pegline.errors import BookError
+from pegline.diagnosis.suspects.arcs_apart import explain
+from pegline.errors import BookError, Finding
+from pegline.frame.choice import choose_frame
 from pegline.readers import parse_book
+from pegline.reduction.reduce import reduce_readings
 from pegline.survey import reduce, reduce_as_far_as_it_goes
 
 
@@ -78,3 +81,34 @@ def test_arcs_that_touch_are_told_without_a_length_of_nought(last):
 
     assert "the arcs to D only touch" in str(error.value)
     assert " 0.00" not in str(error.value)
+
+
+def explained(findings, more=""):
+    """Return findings explained in a book of one triangle that nothing checks."""
+    text = (
+        "book: 1\nunit: m\nstations: {C: {left_of: A-B}}\nlines:\n  A-B: {use: base, taped: 50.00}\n"
+        f"  A-C: {{use: side, taped: 40.00}}\n  C-B: {{use: side, taped: 30.00}}\n{more}"
+    )
+    book = parse_book(text.encode(), "triangle.yaml")
+    reduction = reduce_readings(book)
+    return explain(findings, book, reduction, choose_frame(book, reduction))
+
+
+def test_what_no_line_may_have_caused_is_told_as_it_is():
+    other = Finding("unknown-station", "no station X")
+    assert explained([other]) == (other,)
+    flat = Finding("too-flat", "the framework is too flat to fix C", data=("C",))
+    # Nothing checks this triangle: no mistake can be told, and what is no gap has no slip that closes it.
+    assert explained([other, flat]) == (other, flat)
+
+
+def test_one_length_in_a_unit_of_its_own_is_told_at_its_place():
+    booked, cure = "40.00 ft", "look whether the unit is wrong, and 40 m is meant"
+    text = (
+        "book: 1\nunit: m\nstations: {C: {left_of: A-B}}\nlines:\n  A-B: {use: base, taped: 60.00}\n"
+        f"  A-C: {{use: side, taped: {booked}}}\n  C-B: {{use: side, taped: 30.00}}\n"
+    )
+    with pytest.raises(BookError) as error:
+        reduce(parse_book(text.encode(), "unit.yaml"))
+    (finding,) = error.value.findings
+    assert (finding.place.line, finding.text.endswith(f"A-C is booked {booked}: {cure}")) == (6, True)

@@ -5,14 +5,17 @@ from math import atan2, cos, degrees, dist, pi, radians, sin
 import numpy as np
 import pytest
 from builders.networks import NETWORKS
+from builders.records import KITE, KITE_SIDES, LOCAL, measure
 from builders.simulated import Framework
 
 from pegline.diagnosis.suspects.construction import _arc_intersection, _Arcs, construct, orientations
 from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.measures.values import Pair, Side
+from pegline.network.adjust import hints as book_hints
 from pegline.network.dependents import change_of, with_reading_changed
 from pegline.network.linear_equations import build_network, with_observations
 from pegline.network.observation_types import Booking, ControlCoordinate, Distance, LineBearing
+from pegline.network.observations import observations
 from pegline.network.start import Hints, start_figure
 
 SAME = 1e-6  # metres
@@ -119,7 +122,7 @@ def test_a_point_that_is_mirrored_lies_as_far_from_its_centres_on_their_other_si
     assert side_of(mirrored) == -side_of(construction.places)
 
 
-# -- which way the figure lies -----------------------------------------------------------------------------------------
+# -- which way the figure lies ---------------------------------------------------------------------------------------
 
 SQUARE = {"A": (0.0, 0.0), "B": (50.0, 0.0), "C": (50.0, 30.0), "D": (0.0, 40.0)}
 
@@ -187,3 +190,45 @@ def test_a_figure_is_laid_on_its_control_as_booked_and_with_each_two_points_exch
 def test_of_two_control_points_exchanged_nothing_tells():
     two = lying(*(one for name in "AB" for one in known(name, SQUARE[name])))
     assert orientations(two, two.begin) == []
+
+
+# -- what places a point ---------------------------------------------------------------------------------------------
+
+
+def constructed(lines, rows=(), sides=KITE_SIDES):
+    """Return the construction of a book of lines and rows, all its points solved."""
+    book, reduction = measure(lines, sides=sides, rows=rows)
+    points = {end for name in lines for end in name.split("-")}
+    others = [row[0] for row in rows if row[0] not in points]
+    ones = observations(book, reduction, LOCAL, {*points, *others})
+    names = (*sorted(points), *others)
+    network = build_network(names, len(points), ones, {"steel": 0.0002}, np.zeros((len(names), 2)), held=(0, 1, 3))
+    return network, construct(network, book_hints(book, reduction), None)
+
+
+def test_a_row_is_carried_beside_its_line_and_a_tie_station_stands_on_it_whichever_side_is_looked_at():
+    rows = [("h", "A-B", 12.0, 5.0), ("T", "A-B", 20.0, "station")]
+    network, construction = constructed(KITE | {"T-C": ("check", 39.65)}, rows)
+    at = {name: construction.places[n] for name, n in network.index.items()}
+    assert (at["h"], at["T"]) == (pytest.approx((12.0, 5.0)), pytest.approx((20.0, 0.0)))
+    for name, expected in (("h", (12.0, -5.0)), ("T", (20.0, 0.0)), ("C", (33.2, -37.3866))):
+        mirrored = construction.mirror(network.index[name])[: 2 * len(network.names)].reshape(-1, 2)
+        assert mirrored[network.index[name]] == pytest.approx(expected, abs=0.001)
+    labels = {network.observations[n].booking.label for n in construction.readings}
+    assert labels == {*KITE, "A-B at 20.00"}  # what carries a point stays where it is beside its line
+
+
+def test_a_check_line_places_a_station_where_nothing_else_does():
+    network, construction = constructed(KITE | {"C-B": ("check", 46.0)})
+    assert construction.places[network.index["C"]] == pytest.approx((33.2, 37.3866), abs=0.001)
+    # Of one line alone nothing is placed, whatever it is.
+    assert constructed({name: line for name, line in KITE.items() if name != "C-B"})[1] is None
+
+
+@pytest.mark.parametrize("short", ["A-C", "C-B"])
+@pytest.mark.parametrize("by", [-45.0, 75.0])
+def test_arcs_that_do_not_meet_are_made_to_so_that_a_figure_is_there_to_begin_with(short, by):
+    use, length = KITE[short]
+    _, construction = constructed(KITE | {short: (use, length + by)})
+    assert construction is not None
+    assert np.isfinite(construction.places).all()

@@ -159,6 +159,15 @@ def test_once_a_hypothesis_is_right_everything_stands_where_the_survey_so_booked
         assert positions_if_right(network, near, weighed, begin) == pytest.approx(expected, abs=1e-6)
 
 
+def test_what_cannot_be_solved_stays_where_it_stands(grid):
+    # One line alone lets a station swing: there is no solution, robust or not.
+    network = grid.measure(np.random.default_rng(7))
+    swinging = with_observations(network, [one for one in network.observations if "J" not in one.points][:-1])
+    begin = grid.fit.parameters
+    assert robust(swinging, [begin]) == pytest.approx(begin)
+    assert robust_without_each(swinging, begin) == pytest.approx(begin)
+
+
 # -- a long strip of triangles -----------------------------------------------------------------------------------------
 
 

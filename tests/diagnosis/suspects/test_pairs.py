@@ -13,10 +13,11 @@ from builders.simulated import Framework
 
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.hypotheses import Hypothesis, Situation
-from pegline.diagnosis.suspects.pairs import told_with_one
+from pegline.diagnosis.suspects.pairs import Pairs, told_with_one
 from pegline.diagnosis.suspects.posterior import reckon
 from pegline.diagnosis.suspects.slips import SLIPS, Slip, slips
-from pegline.diagnosis.suspects.variants import Variant
+from pegline.diagnosis.suspects.variants import Variant, Variants
+from pegline.network.dependents import change_of
 from pegline.network.growing_figure import Hints
 
 NO_HINTS = Hints({}, {}, {})
@@ -85,6 +86,37 @@ def test_with_the_slips_of_one_and_of_both_a_pair_is_what_the_survey_so_booked_g
         assert one.covariances[numbers.index(3), numbers.index(3)] == pytest.approx(
             float(own.covariances[0, 0]) if free == [3] else 0.0, rel=0.02, abs=1e-9
         )
+
+
+def test_what_is_left_of_one_amount_follows_the_slip_that_the_other_is_told_by():
+    # Of two lines that are tied to each other, what the slip leaves is taken up by the other one.
+    _, network, found = reckoned("six stations, twelve lines", {3: 1.3, 7: -0.7}, seed=2)
+    half = [one for one in found.hypotheses if sum(slip is not None for slip in one.hypothesis.both) == 1][:6]
+    followed = 0
+    for one in half:
+        numbers, made = one.hypothesis.numbers, one.hypothesis.both
+        fixed = {
+            n: network.observations[n].booking.value + slip.change
+            for n, slip in zip(numbers, made, strict=True)
+            if slip
+        }
+        free = [n for n in numbers if n not in fixed]
+        own = solve_again(network, one.parameters, free, fixed)
+        k = numbers.index(free[0])
+        assert one.amounts[k] == pytest.approx(float(own.amounts[0]), abs=0.05)  # followed by a straight line
+        assert one.sd(k) == pytest.approx(float(own.covariances[0, 0] ** 0.5), rel=0.05)
+        followed += abs(one.amounts[k]) > 0.2
+    assert followed
+
+
+def test_one_reading_alone_makes_no_pair():
+    framework = Framework(NETWORKS["braced quad"]())
+    network = framework.network
+    single = [Hypothesis((2,), Variant(amounts=(change_of(network.observations, 2),)), kind="reading")]
+    many = Variants(network, [single[0].variant])
+    solved = many.solve(framework.fit.parameters[None], np.zeros((1, 1)))
+    situation = Situation(network, NO_HINTS, (framework.fit.parameters,))
+    assert Pairs(situation, single, solved, {}, 0.0, lambda *_: []).hypotheses() == []
 
 
 # -- pairs that one reading explains -----------------------------------------------------------------------------------

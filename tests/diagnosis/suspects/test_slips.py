@@ -1,5 +1,6 @@
 """Every slip turns what was read into what is booked; undone, the reading that was meant is on the list."""
 
+from math import nan
 from unittest.mock import patch
 
 import pytest
@@ -184,3 +185,20 @@ def test_of_several_readings_a_slip_is_undone_in_one_or_in_all_and_each_knows_th
     alone = {(slip.reading, slip.would_be): slip for slip in slips(legs, 0.01)}
     assert ("46.05, 47.06", "47.05, 48.06") not in alone
     assert (alone["46.05", "47.05"].change, alone["46.05", "47.05"].spread) == (pytest.approx(1.0), 0.0)
+
+
+def test_what_would_be_meant_and_makes_no_figure_is_no_slip():
+    reading = booked_reading("46.05", "m", 30.0, effect=lambda metres: nan if metres > 50 else 2 * metres)
+    found = list(slips([reading], 0.01))
+    assert found
+    assert all(float(slip.would_be.split()[0]) <= 50 for slip in found if slip.would_be.split()[-1] != "ft")
+    assert next(slip.change for slip in found if slip.would_be == "47.05") == pytest.approx(2.0)
+
+
+def test_a_fraction_has_no_digits_to_be_exchanged_or_confused():
+    reading = BookedReading(Length(0.75, "in", "13/16 in"), "m", (30.0,))
+    assert not {"exchanged-digits", "confused-digits", "moved-point"} & {m.kind for m in meant_readings(reading)}
+
+
+def test_where_no_number_is_written_the_books_unit_is():
+    assert as_booked(3.048, BookedReading(Length(1.0, None, "?"), "ft", (30.0,))) == "10.00"

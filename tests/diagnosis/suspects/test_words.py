@@ -300,3 +300,21 @@ def test_names_lines_and_rows_that_were_mixed_up_are_told_by_what_stands_in_the_
     assert told(words.accuse_name_twice(terms, weighed([row]))) == [("A-B at 12.00", "h", "a point of its own")]
     same = Variant({i: with_value(ones[i], 3.0)})
     assert told(words.accuse_names_changed(terms, weighed([i], variant=same))) == []
+
+
+def test_a_digit_of_a_coordinate_is_looked_for_where_the_book_has_the_coordinate():
+    bookings = [Booking(name, "control", "control", (name, 1), 0.0, 0.05, None, place(3)) for name in "AB"]
+    known = [
+        ControlCoordinate(booking, booking.label, along) for booking in bookings for along in ((1.0, 0.0), (0.0, 1.0))
+    ]
+    terms = terms_of(
+        known,
+        text=ROWS.replace("accuracy: 0.05}}}", "accuracy: 0.05}, B: {latitude: 51.5, longitude: -3, accuracy: 1}}}"),
+    )
+    count = len(terms.of.observations) - 4
+    slips = terms.coordinate_slips()
+    assert {n - count: bool(found) for n, found in slips.items()} == {0: True, 1: True, 2: False, 3: False}
+    easting = next(slip for slip in slips[count] if slip.would_be == "easting 500100.000")
+    assert (easting.reading, easting.change, easting.kind) == ("easting 500000.000", pytest.approx(100.0), "digit")
+    assert easting.words.endswith("in the easting")
+    assert all(slip.would_be.startswith("northing") for slip in slips[count + 1])

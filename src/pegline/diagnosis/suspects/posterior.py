@@ -58,11 +58,6 @@ class Posterior:
     critical: float  #: largest test that passes
 
     @property
-    def closes(self) -> bool:
-        """Return whether some hypothesis lets everything pass."""
-        return any(one.closes(self.critical) for one in self.hypotheses)
-
-    @property
     def something_else(self) -> float:
         """Return the share of what is none of the hypotheses."""
         return self.shares[-2]

@@ -77,6 +77,26 @@ def test_repeated_rows_and_cells_stand_for_as_many():
     )
 
 
+def test_a_first_row_that_is_blank_stays_a_row_and_others_do_not():
+    lists = table(row(cell("base")), name="choices")
+    tables = lists + table(row(cell()), row(cell()), row(cell("x"), "<text:soft-page-break/>", cell("y")))
+
+    (name, rows), *others = read_ods(ods(tables), "t", print).items()
+
+    assert (name, others) == ("lines", [])
+    assert [[text.value for text in each] for each in rows] == [[], ["x", "y"]]
+
+
+@pytest.mark.parametrize("content", ["<a>", '<!DOCTYPE a [<!ENTITY b "c">]><a>&b;</a>', None])
+def test_what_is_no_such_document_is_told_at_its_first_cell(content):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        archive.writestr("mimetype" if content is None else "content.xml", content or "x")
+
+    with pytest.raises(BookError, match=r"t:1:1: no tables can be read here \(.+\); save it anew"):
+        read_ods(buffer.getvalue(), "t", print)
+
+
 def test_a_table_may_have_200_columns():
     assert len(read(table(row(cell("x", table_number_columns_repeated=200))))[0][1]) == 200
     assert len(read(table(row(cell(table_number_columns_repeated=199), cell("x"))))[0][1]) == 200

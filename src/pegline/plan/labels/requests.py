@@ -340,5 +340,6 @@ def obstacles(
             else:  # a wide crown may hold a name; its edge is a line, its stem a symbol
                 lines.append(np.array([(x + radius * cos(a), y + radius * sin(a)) for a in CIRCLE]))
                 discs.append((x, y, 0.1 * radius + 0.3))
-    discs += [(*paper.at(tuft.position), SYMBOLS[tuft.symbol].radius) for tuft in tufts]
+    centres = paper.points(np.array([tuft.position for tuft in tufts]).reshape(-1, 2)).tolist()
+    discs += [(x, y, SYMBOLS[tuft.symbol].radius) for (x, y), tuft in zip(centres, tufts, strict=True)]
     return lines, discs

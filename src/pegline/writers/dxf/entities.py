@@ -112,7 +112,7 @@ class Entities:
         member_of: str = "",
     ) -> str:
         """Draw a line through corners (x, y, bulge of the piece that follows); along a smooth one its dashes run on."""
-        places = [f" 10\n{x}\n 20\n{y}\n{_unless(42, bulge, 0.0)}" for x, y, bulge in corners]
+        places = [f" 10\n{x}\n 20\n{y}\n" + (f" 42\n{bulge}\n" if bulge else "") for x, y, bulge in corners]
         head = self._head("LWPOLYLINE", where, self._member(member_of))
         return f"{head}100\nAcDbPolyline\n 90\n{len(places)}\n 70\n{closed + RUNS_ON * smooth}\n{''.join(places)}{data}"
 

@@ -119,6 +119,36 @@ def test_one_reading_alone_makes_no_pair():
     assert Pairs(situation, single, solved, {}, 0.0, lambda *_: []).hypotheses() == []
 
 
+def singles_of(name, errors):
+    """Return what pairs are reckoned from: each reading of a simulated survey wrong by any amount, solved."""
+    framework = Framework(NETWORKS[name]())
+    network = framework.measure(np.random.default_rng(4), errors)
+    ones = range(len(network.observations))
+    single = [Hypothesis((n,), Variant(amounts=(change_of(network.observations, n),)), kind="reading") for n in ones]
+    many = Variants(network, [one.variant for one in single])
+    solved = many.solve(np.tile(framework.fit.parameters, (len(single), 1)), np.zeros((len(single), 1)))
+    return Pairs(Situation(network, NO_HINTS, ()), single, solved, {}, 0.0, lambda *_: []), solved
+
+
+def test_of_many_readings_fourteen_are_paired_the_likeliest_alone_and_beside_the_likeliest_in_turn():
+    pairs, solved = singles_of("grid", {3: 1.3, 11: -0.7})
+    order = np.argsort(solved.squares, kind="stable").tolist()
+    # Of twenty readings the smaller mistake, and the two others that place its corner, explain next to nothing alone.
+    assert {*order[-3:]} == {5, 11, 18}
+
+    found = pairs._likeliest(pairs._best_of_each)
+
+    assert (len(found), len({*found})) == (14, 14)
+    assert found[:2] == order[:2]
+    assert {5, 11, 18} <= {*found[:7]}
+    assert {*order[:4]} <= {*found[:7]}
+
+
+def test_few_readings_are_all_paired():
+    pairs, solved = singles_of("braced quad", {3: 1.3})
+    assert pairs._likeliest(pairs._best_of_each) == np.argsort(solved.squares, kind="stable").tolist()
+
+
 # -- pairs that one reading explains -----------------------------------------------------------------------------------
 
 

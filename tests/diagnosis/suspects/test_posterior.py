@@ -248,3 +248,14 @@ def test_a_mirrored_place_is_that_of_complex_numbers_turned_over():
     found = _reflect(places, start, end)
     assert [complex(*place) for place in found] == pytest.approx(expected)
     assert _reflect(places, start, start).shape == (5, 2)  # a line of no length has no sides
+
+
+def test_with_two_redundant_measurements_what_two_amounts_explain_speaks_for_something_else():
+    # Two amounts fit two redundant measurements whatever is wrong: that tells of nobody, and of no sound survey.
+    framework, network, readings = survey("strip", 1, {0: 1.3, 6: -0.9})
+    found = posterior_of(framework, network, readings)
+    assert "two-readings" not in {one.hypothesis.kind for one in found.hypotheses}
+    by_hand = ByHand(network, framework.fit.parameters, readings)
+    anywhere = found.shares[0] * exp(by_hand.something_else(2) - found.hypotheses[0].weight)
+    assert found.something_else > 5 * anywhere
+    assert sum(found.shares) == pytest.approx(1.0)

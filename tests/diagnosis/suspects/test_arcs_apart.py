@@ -4,9 +4,11 @@ import pytest
 from builders.paths import ROOT
 from builders.sound_book import SOUND
 
+from pegline.diagnosis.suspects import arcs_apart
 from pegline.diagnosis.suspects.arcs_apart import explain
 from pegline.errors import BookError, Finding
 from pegline.frame.choice import choose_frame
+from pegline.network.start import Gap
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 from pegline.survey import reduce, reduce_as_far_as_it_goes
@@ -100,6 +102,10 @@ def test_what_no_line_may_have_caused_is_told_as_it_is():
     flat = Finding("too-flat", "the framework is too flat to fix C", data=("C",))
     # Nothing checks this triangle: no mistake can be told, and what is no gap has no slip that closes it.
     assert explained([other, flat]) == (other, flat)
+    # Nor where a station hangs on one line, so that no figure is there to begin with.
+    assert explained(
+        [flat], "  A-D: {use: side, taped: 20.00}\n  C-D: {use: check, taped: 30.00}\n  D-E: {use: side, taped: 9.00}\n"
+    ) == (flat,)
 
 
 def test_one_length_in_a_unit_of_its_own_is_told_at_its_place():
@@ -112,3 +118,32 @@ def test_one_length_in_a_unit_of_its_own_is_told_at_its_place():
         reduce(parse_book(text.encode(), "unit.yaml"))
     (finding,) = error.value.findings
     assert (finding.place.line, finding.text.endswith(f"A-C is booked {booked}: {cure}")) == (6, True)
+
+
+def test_a_lost_decimal_point_is_told_where_the_others_have_one():
+    text = (
+        "book: 1\nunit: m\nstations: {C: {left_of: A-B}, D: {right_of: A-B}}\nlines:\n"
+        "  A-B: {use: base, taped: 60.00}\n  A-C: {use: side, taped: 4000}\n  C-B: {use: side, taped: 30.00}\n"
+        "  A-D: {use: side, taped: 40.00}\n  D-B: {use: side, taped: 30.00}\n"
+    )
+    with pytest.raises(BookError) as error:
+        reduce(parse_book(text.encode(), "point.yaml"))
+    (finding,) = error.value.findings
+    assert finding.place.line == 6
+    assert finding.text.endswith("A-C is booked 4000: look whether a decimal point is lost, perhaps 40.00")
+
+
+@pytest.mark.parametrize(
+    ("count", "told"),
+    [
+        (0, ""),
+        (1, "; they would meet with m0"),
+        (4, "; they would meet with m0; or m1; or m2; or m3"),
+        (5, "; they would meet with m0; or m1; or m2; or m3, or 1 other mistake"),
+        (9, "; they would meet with m0; or m1; or m2; or m3, or 5 other mistakes"),
+    ],
+)
+def test_four_mistakes_are_named_and_the_others_counted(count, told, monkeypatch):
+    monkeypatch.setattr(arcs_apart, "_mends", lambda *_: [f"m{n}" for n in range(count)])
+    assert arcs_apart._slips_to_meet(Gap("C", 1.0, (), (4.0, 5.0), 10.0), None, None) == told
+    assert arcs_apart._slips_to_meet(("C",), None, None) == ""

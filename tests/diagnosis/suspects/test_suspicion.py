@@ -14,7 +14,8 @@ from builders.own_solver import solve_again
 from pegline.diagnosis.effects import fit_of_everything
 from pegline.diagnosis.suspects.evidence import WeighedHypothesis
 from pegline.diagnosis.suspects.slips import Slip
-from pegline.diagnosis.suspects.suspicion import Suspicion, suspicion
+from pegline.diagnosis.suspects.suspicion import Candidate, Suspicion, _correlations, suspicion
+from pegline.network.linear_equations import with_observations
 from pegline.readers import parse_book
 from pegline.survey import place_details, refine_frame, solve
 
@@ -191,3 +192,12 @@ def test_one_reading_is_told_with_its_slip_and_nothing_of_pegs():
     slipped = replace(one, hypothesis=replace(one.hypothesis, slip=DROPPED))
     assert told(by, (0.9, 0.1, 0.0), [slipped]).rows[0].slip == "1 m misread"
     assert told(by, (0.9, 0.1, 0.0), [one]).rows[0].slip is None
+
+
+def test_where_nothing_can_be_solved_with_the_first_put_right_nothing_goes_together():
+    by = suspected(("C-B", 1.37))
+    lines = [one for one in by.terms.of.observations if "E" not in one.points or one.booking.label == "E-B"]
+    swinging = replace(by.terms.of, network=with_observations(by.terms.of.network, lines))
+    singles = [Candidate((one,), 0.5) for one in of_lines(by, 1, 2)]
+    assert _correlations(swinging, singles).tolist() == np.eye(2).tolist()
+    assert _correlations(swinging, []).shape == (0, 0)

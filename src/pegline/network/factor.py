@@ -124,19 +124,19 @@ class SparseFactor:
         one, other = np.broadcast_arrays(one, other)
         covariances = np.zeros(one.shape)
         asked = (one >= 0) & (other >= 0)
-        covariances[asked] = self._joined(one[asked], other[asked])
+        covariances[asked] = self._covariances_of_pairs(one[asked], other[asked])
         return covariances
 
-    def _joined(self, one: Ints, other: Ints) -> Array:
+    def _covariances_of_pairs(self, one: Ints, other: Ints) -> Array:
         if self._inverse is None:
             self._inverse = self._blocks.inverse()
         values, known = self._inverse.pairs(self._place[one], self._place[other])
         values *= self._scale[one] * self._scale[other]
         if not known.all():
-            values[~known] = self._apart(one[~known], other[~known])
+            values[~known] = self._covariances_by_solving(one[~known], other[~known])
         return values
 
-    def _apart(self, one: Ints, other: Ints) -> Array:
+    def _covariances_by_solving(self, one: Ints, other: Ints) -> Array:
         """Return covariances of pairs that the factor does not join: one solve for each unknown that recurs most."""
         ends = np.concatenate((one, other))
         names, counts = np.unique(ends, return_counts=True)

@@ -97,7 +97,7 @@ def find_unnoticed(book: Book, reduction: Reduction, adjustment: Adjustment) -> 
     """
     plotting, adjusted = adjustment.plotting_fit, adjustment.fit
     observations, scale = adjusted.network.observations, adjusted.network.scale
-    compared = _compared(adjustment)
+    compared = _comparisons(adjustment)
     mistakes, first_checks = noticed_mistakes(plotting, len(observations), compared, adjustment.critical)
     movements, causes = moved_points(adjusted, adjustment.adjusted.base, mistakes)
     names = adjusted.network.names
@@ -127,11 +127,11 @@ def smallest_noticed(adjustment: Adjustment) -> Mapping[Booking, float]:
     """
     plotting, adjusted = adjustment.plotting_fit, adjustment.fit
     observations = adjusted.network.observations
-    mistakes, _ = noticed_mistakes(plotting, len(observations), _compared(adjustment), adjustment.critical)
+    mistakes, _ = noticed_mistakes(plotting, len(observations), _comparisons(adjustment), adjustment.critical)
     return _by_reading(adjustment, observations, mistakes)
 
 
-def _compared(adjustment: Adjustment) -> Sequence[Compared]:
+def _comparisons(adjustment: Adjustment) -> Sequence[Compared]:
     """Return the observations that are compared with the plotting solution."""
     return [
         # Of several observations that are compared together the worst decides, each by its own deviation.

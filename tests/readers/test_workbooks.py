@@ -39,6 +39,7 @@ def csv_rows(data, folder):
         (b"a\tb;c\td\n1\t2\n", [[1, "a", "b;c", "d"], [2, "1", "2"]]),
         (b"\n\nname,,\n,,\n x ,\xc2\xa0\n", [[None], [3, "name"], [5, "x"]]),
         (b"\xef\xbb\xbfname\n", [[1, "name"]]),
+        (b"name\n\nA-B\n", [[1, "name"], [3, "A-B"]]),
         (b"", []),
     ],
 )
@@ -267,6 +268,32 @@ def test_what_is_no_workbook_is_told_with_the_reason(parts, why, tmp_path):
         sheets_in(path)
 
     assert str(caught.value) == f"{path}:1:1: no workbook can be read here ({why}); save it anew"
+
+
+def test_of_a_librarys_complaint_the_first_words_are_told(tmp_path, monkeypatch):
+    def fails(*data, **options):
+        raise ValueError("no such style; see the manual\nor ask")
+
+    monkeypatch.setattr("openpyxl.load_workbook", fails)
+
+    with pytest.raises(BookError, match=r"no workbook can be read here \(no such style\); save it anew"):
+        sheets_in(workbook(tmp_path / "t.xlsx", [["a"]]))
+
+
+def test_a_first_row_that_is_blank_stays_a_row_and_others_do_not(tmp_path):
+    path = workbook(tmp_path / "t.xlsx", [[], [None, None], ["x"]])
+
+    assert [[cell.value for cell in row] for row in sheets_in(path)["s1"]] == [[], ["x"]]
+
+
+def test_of_a_folder_the_csv_files_are_read(tmp_path):
+    for name in ("tapes.csv", "lines.CSV", "notes.txt"):
+        (tmp_path / name).write_text(name)
+
+    assert {name: rows[0][0].value for name, rows in sheets_in(tmp_path).items()} == {
+        "lines": "lines.CSV",
+        "tapes": "tapes.csv",
+    }
 
 
 def test_a_file_without_a_known_ending_is_told(tmp_path):

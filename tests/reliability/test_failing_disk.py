@@ -13,7 +13,7 @@ from builders.failing_calls import build, failures
 from builders.figures import keep
 from builders.sound_book import ON_A_GRID
 
-from pegline.commands.verify import verdicts_of
+from pegline.commands.verify import states_of_files
 from pegline.errors import OutputError
 from pegline.readers import parse_book
 from pegline.survey import input_of_writers, publish_drawn, reduce
@@ -99,7 +99,7 @@ def test_every_sync_and_move_that_fails_is_told_and_known_afterwards(survey, tmp
 
         now = {path.name: path.read_bytes() for path in folder.iterdir() if path.name in files}
         (set_of_files,) = (
-            verdicts_of(folder, None) if (folder / "weir.files.json").exists() else ((None, ("none",), ""),)
+            states_of_files(folder, None) if (folder / "weir.files.json").exists() else ((None, ("none",), ""),)
         )
         untouched = all(data == OLD for data in now.values())
         # Either nothing is changed, or all is new, or it is told that the set is a mixed one.

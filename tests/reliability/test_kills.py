@@ -10,7 +10,7 @@ import pytest
 from builders.figures import keep
 from builders.sound_book import ON_A_GRID
 
-from pegline.commands.verify import verdicts_of
+from pegline.commands.verify import states_of_files
 from pegline.readers import parse_book
 from pegline.survey import input_of_writers, publish_drawn, reduce
 from pegline.writers.file_list import sha256_of
@@ -70,7 +70,7 @@ class Writer:
         for number, state in enumerate(self.hashes):
             if now == state:
                 return number
-        faults = [fault for verdict in verdicts_of(folder, None) for fault in verdict.faults]
+        faults = [fault for state in states_of_files(folder, None) for fault in state.faults]
         assert any("mixed" in fault for fault in faults), faults
         return "mixed"
 

@@ -120,7 +120,7 @@ def test_tests_are_residuals_as_they_follow_from_the_errors_over_their_own_devia
     shares = np.sum(residuals**2, axis=1)
     checked = shares > 1e-6
     expected = residuals[checked] / np.sqrt(shares[checked])[:, None]
-    assert family._own_tests(adjusted, np.where(checked, shares, 0.0)) == pytest.approx(expected, abs=1e-6)
+    assert family._own_tests(adjusted, np.where(checked, shares, 1e-6)) == pytest.approx(expected, abs=1e-6)
 
     left_out = np.flatnonzero(~plotting.keep)
     differences = (errors - estimator(plotting))[left_out]
@@ -138,6 +138,12 @@ def test_tests_are_joined_by_the_tree_of_their_strongest_correlations(count):
     tree = minimum_spanning_tree(2 - np.triu(strengths, 1) - 2 * np.tri(count)).tocoo()
 
     assert np.sort(family._strongest_tree(strengths)) == pytest.approx(np.sort(2 - tree.data))
+
+
+def test_a_test_that_has_nothing_in_common_with_the_first_is_joined_to_its_nearest():
+    strengths = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.9], [0.0, 0.9, 1.0]])
+
+    assert sorted(family._strongest_tree(strengths)) == [0.0, 0.9]
 
 
 def test_both_of_two_tests_alarm_as_often_as_two_normal_variables_do():

@@ -142,7 +142,7 @@ def _local(positions: Array, variances: Array, covariances: NetworkCovariances, 
     ends = _base_parameters(base)
     shared = covariances.with_each(ends)
     gradient = base_holding(positions, positions[base[0]], positions[base[1]])
-    with_ends = shared[: 2 * len(positions)].reshape(-1, 2, 4)
+    with_ends = shared[: 2 * len(positions)].reshape(len(positions), 2, 4)
     mixed = gradient @ with_ends.transpose(0, 2, 1)
     among = shared[ends]
     variances_here = variances + mixed + mixed.transpose(0, 2, 1) + gradient @ among @ gradient.transpose(0, 2, 1)

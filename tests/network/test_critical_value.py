@@ -19,6 +19,7 @@ from pegline.book.model import Limits
 from pegline.network import critical_value as family
 from pegline.network.adjust import adjust
 from pegline.network.critical_value import critical_value, sidak
+from pegline.network.least_squares import solve_network
 from pegline.readers import parse_book
 
 ALONE = norm.ppf(0.975)  # of one test
@@ -126,6 +127,22 @@ def test_tests_are_residuals_as_they_follow_from_the_errors_over_their_own_devia
     differences = (errors - estimator(plotting))[left_out]
     expected = differences / np.linalg.norm(differences, axis=1)[:, None]
     assert family._check_tests(plotting, left_out) == pytest.approx(expected, abs=1e-6)
+
+
+def test_what_an_adjusted_solution_leaves_out_is_no_test_of_it_and_no_error_in_it():
+    adjustment = solved("two hubs")
+    everything, plotting = adjustment.fit, adjustment.plotting_fit
+    kept = plotting.keep | (np.arange(len(plotting.keep)) % 2 > 0)
+    assert not kept.all()
+    adjusted = solve_network(everything.network, kept, everything.parameters)
+    errors = np.hstack((np.zeros((len(kept), len(adjusted.network.shared_sds))), np.eye(len(kept))))
+
+    residuals = (errors - estimator(adjusted)) * kept[:, None]
+    shares = np.sum(residuals**2, axis=1)
+    checked = shares > 1e-6
+    expected = residuals[checked] / np.sqrt(shares[checked])[:, None]
+    assert 2 < len(expected) < kept.sum()
+    assert family._own_tests(adjusted, np.where(checked, shares, 0.0)) == pytest.approx(expected, abs=1e-6)
 
 
 @pytest.mark.parametrize("count", [2, 5, 40])

@@ -82,6 +82,13 @@ def test_two_walls_place_no_corner_behind_one_they_start_from(x):
         assert placed is None if x < 0 else placed[0] == pytest.approx((5.0, 0.0))
 
 
+def test_two_walls_place_no_corner_where_one_of_them_starts():
+    # Along x from (0, 0), and upwards from (5, 0), which lies on it: the wall between would have no length.
+    rays = [(0, (0.0, 0.0), (1.0, 0.0), "A"), (1, (5.0, 0.0), (0.0, 1.0), "B")]
+    for order in (rays, rays[::-1]):
+        assert _by_rays(order, []) is None
+
+
 def booking(value, sd=0.01):
     here = Place("made.yaml", 1, 1)
     return Booking("made", "wall", "detail", ("feature", "house"), value, sd, None, here)

@@ -1,7 +1,8 @@
 """How long a mistake is looked for: ``python tests/bench/diagnosis.py``.
 
-Milliseconds of this processor for the judgement of a solved survey, warm: a house plot with a line misread, and a
-survey of 40 stations with one; beside them what the whole reduction of the same book without the mistake takes.
+Milliseconds of this processor for the judgement of a solved survey, warm: a house plot with a line misread, and
+surveys of 40, 100 and 300 stations with one; beside them what the whole reduction of the same book without the
+mistake takes.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from pegline.readers import parse_book
 from pegline.survey import reduce
 
 REPEATS = 7
+SIZES = (40, 100, 300)
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
@@ -40,18 +42,21 @@ def milliseconds(of: object, *args: object) -> float:
     return median(took[1:])
 
 
+def with_a_longer_side(text: str) -> str:
+    """Return a book whose first side is misread by a metre."""
+    head, use, after = text.partition("use: side")
+    taped = re.search(r"taped: ([\d.]+)", after)
+    assert taped is not None
+    return f"{head}{use}{after[: taped.start(1)]}{float(taped[1]) + 1:.2f}{after[taped.end(1) :]}"
+
+
 def main() -> None:
     """Measure and print."""
     house = (SAMPLES / "house-plot.yaml").read_text()
-    large = book_text(random_plot(1, stations=40), errors=REALISTIC, seed=1)
-    head, before, after = large.partition("use: side")
-    taped = re.search(r"taped: ([\d.]+)", after)
-    assert taped is not None
-    longer = f"{after[: taped.start(1)]}{float(taped[1]) + 1:.2f}{after[taped.end(1) :]}"
-    cases = {
-        "house plot": (house, house.replace("taped: [52.35, 52.36]", "taped: [51.35, 51.36]")),
-        "40 stations": (large, head + before + longer),
-    }
+    cases = {"house plot": (house, house.replace("taped: [52.35, 52.36]", "taped: [51.35, 51.36]"))}
+    for stations in SIZES:
+        sound = book_text(random_plot(1, stations=stations), errors=REALISTIC, seed=1)
+        cases[f"{stations} stations"] = sound, with_a_longer_side(sound)
     for name, (sound, wrong) in cases.items():
         survey = reduce(parse_book(wrong.encode(), "wrong.yaml"))
         judged = milliseconds(diagnose, survey.solved)

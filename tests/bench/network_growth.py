@@ -1,7 +1,8 @@
 """How the cost of the network grows with its stations: ``python tests/bench/network_growth.py [--most N]``.
 
 Squares with both diagonals, one a tie line, one a check line; the whole of ``adjust``: both solutions, variances,
-redundancy numbers, tests and checks. Processor time, and the exponent of the growth from 1,000 stations on.
+redundancy numbers, tests and checks; and ``find_unnoticed`` of the same. Processor time, and the exponents of the
+growth from 1,000 stations on.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from builders.records import LAY_SD, LOCAL, measure
 
 from pegline.network.adjust import adjust
+from pegline.network.unnoticed_mistakes import find_unnoticed
 
 SIZES = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000)
 STEEPEST = 1.6  # the exponent that must not be passed
@@ -56,16 +58,23 @@ def main() -> None:
     most = parser.parse_args().most
     adjust(*squares(400), LOCAL)  # imports and first calls are not counted
     found: list[tuple[int, float]] = []
-    print(f"{'stations':>9} {'seconds':>9}  growth, one mark for each doubling above a millisecond")
+    unnoticed: list[tuple[int, float]] = []
+    print(
+        f"{'stations':>9} {'adjust':>9} {'unnoticed':>9}  growth of the first, a mark each doubling above a millisecond"
+    )
     for size in (one for one in SIZES if one <= most):
         records, begin = squares(size), time.process_time()
-        adjust(*records, LOCAL)
-        seconds = time.process_time() - begin
-        found.append((size, seconds))
-        print(f"{size:>9} {seconds:>9.3f}  {'#' * max(1, round(log(seconds / 1e-3, 2)))}")
-    large = [point for point in found if point[0] >= 1000]
-    if len(large) > 1:
-        print(f"exponent from 1,000 stations on: {exponent(large):.2f}; no steeper than {STEEPEST} is wanted")
+        adjustment = adjust(*records, LOCAL)
+        solved = time.process_time()
+        find_unnoticed(*records, adjustment)
+        found.append((size, solved - begin))
+        unnoticed.append((size, time.process_time() - solved))
+        marks = "#" * max(1, round(log(found[-1][1] / 1e-3, 2)))
+        print(f"{size:>9} {found[-1][1]:>9.3f} {unnoticed[-1][1]:>9.3f}  {marks}", flush=True)
+    for what, points in (("adjust", found), ("find_unnoticed", unnoticed)):
+        large = [point for point in points if point[0] >= 1000]
+        if len(large) > 1:
+            print(f"{what}: exponent from 1,000 stations on {exponent(large):.2f}; {STEEPEST} at most is wanted")
 
 
 if __name__ == "__main__":

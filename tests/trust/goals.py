@@ -56,7 +56,7 @@ GOALS: Final = {
     ),
     "G9": Goal(
         "the wrong reading is in the first group in 95 %",
-        ("python tests/bench/trust.py --trials 600 --only one,",),
+        ("python tests/bench/trust.py --only one,",),
     ),
     "G10": Goal("sound surveys alarm in 5 % at most", ("pytest -m long tests/simulation/test_sound_surveys.py",)),
     "G11": Goal(

@@ -116,6 +116,7 @@ def test_a_slip_in_a_book_is_told_where_it_is(old, new, says):
         ("l:\n  a: 1\n  b: 1\n   c: 1\n", "4:4: this line is indented by 3, those about it by 2; line them up"),
         ("l:\n a: 1\n  b: 1\n", "2:2: this line is indented by 1, those about it by 0 or 2; line them up"),
         ("l:\n  a: 1\n   b: 1\n   c: 1\n", "3:4: this line is indented by 3, those about it by 2; line them up"),
+        ("a: 1\nb: 2\n    c: d\ne:\n    f: 1\n", "3:5: this line is indented by 4, the one before it by 0; line them"),
         (" a: 1\nb: 2\n", "1:2: this line is indented by 1, those about it by 0; line them up"),
     ],
 )

@@ -223,8 +223,10 @@ def _open_indents(lines: list[_Line]) -> set[int]:
 
 def _other_indent(before: list[_Line]) -> YamlFault | None:
     """Return the last line, where its indent is not that of the one before."""
-    if len(before) < 2 or before[-2].indent == before[-1].indent:
+    if len(before) < 2:
         return None
     above, line = before[-2:]
+    if above.indent == line.indent:
+        return None
     text = f"this line is indented by {line.indent}, the one before it by {above.indent}; line them up"
     return YamlFault(line.number + 1, line.indent + 1, text)

@@ -103,6 +103,8 @@ def test_a_slip_in_a_book_is_told_where_it_is(old, new, says):
         ("a: it's\nb c\nd: 1", "2:1: a colon is missing; write 'b: c'"),
         ("a: [x,\n  'y']\nb c\nd: 1", "3:1: a colon is missing; write 'b: c'"),
         ("a: x#y\nb c\nd: 1", "2:1: a colon is missing; write 'b: c'"),
+        # Nothing stands before the line of which it is told.
+        ("--- b: 1\n", "1:6: "),
         # A quotation in the line that the reader stopped in, though not at the quotation.
         ("a: b: 'x\n", "1:7: the quotation that begins here is not closed in its line"),
         # A quotation below what the reader stopped at may go over several lines.
@@ -117,6 +119,7 @@ def test_a_slip_in_a_book_is_told_where_it_is(old, new, says):
         ("l:\n a: 1\n  b: 1\n", "2:2: this line is indented by 1, those about it by 0 or 2; line them up"),
         ("l:\n  a: 1\n   b: 1\n   c: 1\n", "3:4: this line is indented by 3, those about it by 2; line them up"),
         ("a: 1\nb: 2\n    c: d\ne:\n    f: 1\n", "3:5: this line is indented by 4, the one before it by 0; line them"),
+        ("l:\n   a: 1\n   b: 1\n   c: 1\n  d: 1\n", "4:4: this line is indented by 3, those about it by 2; line them"),
         (" a: 1\nb: 2\n", "1:2: this line is indented by 1, those about it by 0; line them up"),
     ],
 )

@@ -318,3 +318,7 @@ def test_a_digit_of_a_coordinate_is_looked_for_where_the_book_has_the_coordinate
     assert (easting.reading, easting.change, easting.kind) == ("easting 500000.000", pytest.approx(100.0), "digit")
     assert easting.words.endswith("in the easting")
     assert all(slip.would_be.startswith("northing") for slip in slips[count + 1])
+    (point, *others) = terms.book.control.points
+    no_easting = replace(terms.book.control, points=(replace(point, easting=None), *others))
+    one = replace(terms, book=replace(terms.book, control=no_easting))
+    assert [bool(found) for found in one.coordinate_slips().values()] == [False, True, False, False]

@@ -24,7 +24,7 @@ DRAWN: Final = {
     "network": (60, 32),
     "frame": (60, 31),
     "detail": (60, 32),
-    "suspects": (45, 32),
+    "suspects": (32, 33),
     "publishing": (40, 23),
 }
 

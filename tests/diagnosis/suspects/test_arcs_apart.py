@@ -1,13 +1,16 @@
 """Arcs that do not meet are told with the slips that would make them meet."""
 
+from types import SimpleNamespace
+
 import pytest
 from builders.paths import ROOT
 from builders.sound_book import SOUND
 
 from pegline.diagnosis.suspects import arcs_apart
 from pegline.diagnosis.suspects.arcs_apart import explain
-from pegline.errors import BookError, Finding
+from pegline.errors import BookError, Finding, Place
 from pegline.frame.choice import choose_frame
+from pegline.network.observation_types import Booking, Distance
 from pegline.network.start import Gap
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -147,3 +150,22 @@ def test_four_mistakes_are_named_and_the_others_counted(count, told, monkeypatch
     monkeypatch.setattr(arcs_apart, "_mends", lambda *_: [f"m{n}" for n in range(count)])
     assert arcs_apart._slips_to_meet(Gap("C", 1.0, (), (4.0, 5.0), 10.0), None, None) == told
     assert arcs_apart._slips_to_meet(("C",), None, None) == ""
+
+
+def test_a_mistake_mends_a_gap_where_its_length_makes_a_triangle_of_the_three(monkeypatch):
+    # Arcs of 4 and 3 m about centres 10 m apart, which were taped as well: by the inequality of the triangle.
+    def taped(label, value):
+        booking = Booking(label, "length", "side", ("line", label), value, 0.01, None, Place("b.yaml", 1, 1))
+        return Distance(booking, *label.split("-"))
+
+    gap = Gap("C", 3.0, (taped("A-C", 4.0), taped("C-B", 3.0), taped("A-B", 10.0)), (4.0, 3.0), 10.0)
+    by = {0: (2.9, 3.1, 8.9, 9.1), 1: (3.1, 10.9, 11.1, -3.5), 2: (-2.9, -3.1, -8.9, -9.1)}
+    monkeypatch.setattr(arcs_apart, "readings_by_number", lambda *_: {n: n for n in by})
+    monkeypatch.setattr(
+        arcs_apart,
+        "slips",
+        lambda n, _: [SimpleNamespace(change=change, would_be=f"by {change}", words="w") for change in by[n]],
+    )
+    assert list(arcs_apart._mends(gap, None, None)) == [
+        "A-C by 3.1 (w)", "A-C by 8.9 (w)", "C-B by 3.1 (w)", "C-B by 10.9 (w)", "A-B by -3.1 (w)", "A-B by -8.9 (w)"
+    ]  # fmt: skip

@@ -25,7 +25,7 @@ DRAWN: Final = {
     "frame": (60, 31),
     "detail": (60, 32),
     "suspects": (32, 33),
-    "publishing": (40, 23),
+    "publishing": (200, 22),
 }
 
 GOALS: Final = {

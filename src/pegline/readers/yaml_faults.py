@@ -216,7 +216,7 @@ def _open_indents(lines: list[_Line]) -> set[int]:
     """Return the indents, as far as they are even, of the parts of a book that are open behind some lines."""
     indents: set[int] = set()
     for line in reversed(lines):
-        if line.indent < min(indents, default=line.indent + 1):
+        if not indents or line.indent < min(indents):
             indents.add(line.indent)
     return {each for each in indents if each % 2 == 0}
 

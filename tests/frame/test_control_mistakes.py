@@ -10,18 +10,19 @@ from pyproj import Geod, Proj
 
 from pegline.errors import BookError, Place
 from pegline.frame.choice import choose_frame
-from pegline.frame.control import KnownPoint
+from pegline.frame.control import KnownPoint, bring_point
 from pegline.frame.control_mistakes import (
     _digits,
     _Fits,
     _most_accused,
     _other_unit,
+    _place_if_meant,
     farthest_distances,
     mistakes,
     other_digits,
 )
 from pegline.frame.crs import grid_of
-from pegline.measures.control import ControlPoint
+from pegline.measures.control import Control, ControlPoint
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -404,3 +405,18 @@ def test_digits_are_thought_of_in_each_coordinate() -> None:
     placed = [(words, point.latitude_deg, point.longitude_deg) for words, point in told]
     assert ("two digits are exchanged in the latitude", 15.25, -12.5) in placed
     assert ("a wrong digit in the longitude", 51.25, -13.5) in placed
+
+
+def test_on_a_grid_in_feet_a_point_that_was_meant_in_degrees_is_placed_in_metres() -> None:
+    # Somewhere in Los Angeles: the same figures once more are the same place (California zone 5, US survey feet).
+    grid = grid_of("EPSG:2229")
+    point = ControlPoint("A", 0.1, HERE, latitude_deg=34.05, longitude_deg=-118.25, crs="EPSG:4269")
+    control = Control(crs="EPSG:2229", points=(point,), place=HERE, crs_place=HERE)
+    known = bring_point(control, point, grid)
+
+    again = _place_if_meant(control, point, known, grid)
+
+    assert again is not None
+    assert (again.easting, again.northing) == pytest.approx((known.easting, known.northing), abs=1e-6)
+    x, y = Proj("EPSG:2229")(-118.25, 34.05)
+    assert (known.easting, known.northing) == pytest.approx((x * 1200 / 3937, y * 1200 / 3937), abs=1e-3)

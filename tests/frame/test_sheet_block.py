@@ -185,3 +185,13 @@ def test_sheets_that_hang_loose_are_named():
         fit_sheets("similarity", {**cut, "sheet 2": bare}, known)
     with pytest.raises(ValueError, match="two points at least must be known"):
         fit_sheets("similarity", sheets, dict(list(known.items())[:1]))
+
+
+def test_two_known_points_hold_a_sheet_and_nothing_checks_them():
+    # A sheet of a metre a unit, turned a quarter to the left about the first point.
+    sheet = SheetPoints("one", {"a": (0.0, 0.0), "b": (30.0, 40.0)}, DRAWN)
+    known = {"a": GridPoint((500.0, 700.0), KNOWN), "b": GridPoint((460.0, 730.0), KNOWN)}
+    block, factor = fit_sheets("similarity", {"one": sheet}, known)
+
+    assert (block.freedom, factor, block.wrong) == (0, None, None)
+    np.testing.assert_allclose(block.sheets["one"].carry([(10.0, 0.0)]), [(500.0, 710.0)], atol=1e-9)

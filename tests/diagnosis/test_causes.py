@@ -132,6 +132,9 @@ def test_causes_are_told_until_they_are_nearly_sure_and_at_most_four(scores, tol
 
     assert len(found) == told + (rest is not None)
     assert causes[0].endswith(f"all checks then pass (probability {100 * scores[0]:.0f} %{ONLY})")
+    assert [one.likelihood for one in found[:told]] == [
+        "likely" if score >= 0.5 else "perhaps" for score in scores[:told]
+    ]
     assert causes[told:] == ([rest] if rest else [])
     assert [one.suspect.what for one in found[:told]] == [f"A-{n}" for n in range(1, told + 1)]
 
@@ -139,8 +142,9 @@ def test_causes_are_told_until_they_are_nearly_sure_and_at_most_four(scores, tol
 def test_where_no_hypothesis_lets_every_check_pass_it_is_said_that_several_may_be_wrong():
     first, second, *others = likely_causes(suspects(None, None, None, closes=False))
     assert (first.what, first.why) == (
-        "Unclear",
-        "no one reading explains it: two or more are wrong, or the base, a name or a tape",
+        "no one reading explains it",
+        "two or more are wrong, or the base, a name or a tape",
     )
+    assert (first.likelihood, second.likelihood) == ("likely", "perhaps")
     assert second.why == "an unusual mistake; the checks then fit better, but not all pass"
     assert len(others) == 1  # and nothing of what is left: no share is known

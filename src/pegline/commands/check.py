@@ -186,7 +186,9 @@ def cause_lines(survey: Survey, screen: Screen) -> Iterator[str]:
     if likely or sentences:
         yield ""
     for number, cause in enumerate(likely):
-        yield from screen.paragraph("or" if number else "Likely", cause.what, place=book_line(cause.place))
+        yield from screen.paragraph(
+            "or" if number else cause.likelihood.capitalize(), cause.what, place=book_line(cause.place)
+        )
         yield from screen.paragraph("", cause.why)
     for number, sentence in enumerate(sentences):
         yield from screen.paragraph("" if number else "Do now", sentence)

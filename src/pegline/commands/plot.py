@@ -123,7 +123,7 @@ def _likely_wrong(survey: Survey, name: str) -> Iterator[str]:
         return
     for cause in causes(survey):
         where = f" ({book_line(cause.place)})" if cause.place else ""
-        yield f"{name}: likely {cause.what}; {cause.why}{where}"
+        yield f"{name}: {cause.likelihood} {cause.what}; {cause.why}{where}"
     for sentence in do_now(survey):
         yield f"{name}: {sentence}"
     yield f"{name}: see every check with: pegline check {name}"

@@ -34,6 +34,12 @@ class LikelyCause:
     place: Place | None
     suspect: Suspect | None = None  #: the one hypothesis that it tells of, where it tells of one
 
+    @property
+    def likelihood(self) -> str:
+        """Return how to tell it: 'likely', or 'perhaps' where something else is likelier or not every check passes."""
+        score = 1.0 if self.suspect is None else self.suspect.score
+        return "likely" if score is not None and score >= 0.5 else "perhaps"
+
 
 def causes(survey: Survey) -> Iterator[LikelyCause]:
     """Yield what cannot be as booked at all, then the suspected readings, then what only witnesses tell."""
@@ -54,8 +60,7 @@ def likely_causes(suspects: Sequence[Suspect]) -> Iterator[LikelyCause]:
     """Yield the likeliest causes of the failed checks, those that are enough to be nearly sure; at most a few."""
     readings = [suspect for suspect in suspects if suspect.reading]
     if readings and readings[0].score is None:
-        text = "no one reading explains it: two or more are wrong, or the base, a name or a tape"
-        yield LikelyCause("Unclear", text, None)
+        yield LikelyCause("no one reading explains it", "two or more are wrong, or the base, a name or a tape", None)
     together = 0.0
     for number, suspect in enumerate(readings[:MOST_LIKELY]):
         if together >= SHOWN_SHARE:

@@ -115,7 +115,7 @@ SLIPS = [
         "    use: side",
         "   use: side",
         28,
-        "this line is indented by 3, those about it by 2; line them up",
+        "this line is indented by 3, those about it by 2 or 4; line them up",
     ),
     (
         "one space too many",
@@ -144,7 +144,7 @@ SLIPS = [
         "title: Mill garden",
         "title: 'Mill garden",
         2,
-        "the quotation that begins in this line is not closed in it; add its sign, or leave both out",
+        "the quotation that begins here is not closed in its line; add its sign, or leave both out",
     ),
     (
         "a colon in a title",

@@ -4,6 +4,7 @@ import itertools
 import unicodedata
 
 import pytest
+import yaml
 from builders.paths import ROOT
 
 from pegline.errors import BookError, OpenError
@@ -386,6 +387,20 @@ def test_decimal_commas_with_the_same_digits_behind_them_are_no_key_twice():
 )
 def test_a_slip_in_how_a_line_is_written_is_told_in_its_own_words(text, says):
     assert faults_of(text)[0].startswith(says)
+
+
+@pytest.mark.parametrize(
+    "text", ['note: "gate:\u00a0wide,\u00a0new"', "note: 'It''s,\u00a0new'", "note: x # a,\u00a0b\n"]
+)
+def test_a_space_that_is_none_to_yaml_may_stand_in_quotes_and_remarks(text):
+    (value,) = [value.value for _, value in parse(text, "b").entries.values()]
+
+    assert value == yaml.safe_load(text)["note"]
+
+
+def test_quotes_before_such_a_space_do_not_hide_it():
+    assert faults_of("note: it's\nunit:\u00a0m # don't\n")[0].startswith("2:6: this is a non-breaking space")
+    assert faults_of("lines: {'A-B': {use: base,\u00a0'taped': 5}}\n")[0].startswith("1:27: this is a non-breaking")
 
 
 def test_of_many_signs_that_cannot_be_seen_the_first_twenty_are_told():

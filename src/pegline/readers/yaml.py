@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator
+from operator import itemgetter
 from typing import Any, Final, NoReturn
 
 import yaml
@@ -40,8 +41,12 @@ _REFUSED: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u00ad\u061c\u115f\u1160\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f"
     "\u3164\ud800-\udfff\ufdd0-\ufdef\ufeff\uffa0\ufff9-\ufffb\ufffe\uffff\U000e0000-\U000e007f]"
 )
-#: Spaces that are none to YAML, where they would part a key from its value or indent a line.
-_SPACE_OF_STRUCTURE: Final = re.compile("(?m)(?:^[ -]*|[^\\s:]:|^[ ]*-|[{,][ ]*)([\u00a0\u2007\u2009\u202f\u3000])")
+#: Spaces that are none to YAML, where they would part a key from its value or indent a line. What stands in quotes and
+#: in remarks is passed over.
+_SPACE_OF_STRUCTURE: Final = re.compile(
+    r"""(?m)(?<![^\s\[{,])(?:"(?:\\.|[^"\\\n])*+"|'(?:''|[^'\n])*+')|(?<!\S)#.*"""
+    "|(?:^[ -]*|[^\\s:]:|^[ ]*-|[{,][ ]*)([\u00a0\u2007\u2009\u202f\u3000])"
+)
 _NAMES_OF_TAGS: Final = re.compile(r"\A(?:(?!%TAG)[%#][^\r\n]*+|\s++)*+(%TAG)")
 _BREAK: Final = re.compile("\r\n|\r|\n")
 _EMPTY: Final = frozenset({"", "~", "null", "Null", "NULL"})
@@ -113,7 +118,7 @@ def _check_signs(text: str, file: str) -> None:
     if text.isascii() and text.replace("\n", "").replace("\r", "").isprintable():
         return
     places = []
-    for match in _SPACE_OF_STRUCTURE.finditer(text):
+    for match in filter(itemgetter(1), _SPACE_OF_STRUCTURE.finditer(text)):
         line, column = _locate(text, match.start(1))
         said = f"this is {sign_name(match[1])}, which YAML does not take for a space; type a plain space"
         places.append(Finding("sign", said, Place(file, line, column)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, degrees, radians
+from math import atan2, degrees, nan, radians
 
 import pytest
 from pyproj import Geod, Proj
@@ -10,7 +10,7 @@ from pyproj import Geod, Proj
 from pegline.errors import BookError, Place
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.crs import grid_of, line_scale
-from pegline.frame.grid import _area, _degrees, _middle
+from pegline.frame.grid import _area, _degrees, _middle, _middle_of
 from pegline.frame.model import Frame
 from pegline.measures.control import Control, ControlPoint
 from pegline.readers import parse_book
@@ -111,6 +111,7 @@ def test_the_steps_of_a_bearing_from_the_grid_itself_have_no_convergence() -> No
     found = frame("north: {from: grid, bearings: {A-B: 64}}\n", control(known("A", A)))
     assert [step.what for step in found.steps][:2] == ["bearing A-B as read", "bearing A-B on the plan"]
     assert found.declination is None
+    assert degrees(found.bearings[0].bearing) == pytest.approx(64)
 
 
 def test_convergences_and_bends_are_told_where_they_are_a_second_or_more_apart() -> None:
@@ -129,6 +130,71 @@ def test_convergences_and_bends_are_told_where_they_are_a_second_or_more_apart()
     assert seconds(degrees_of(far, "as read")) - sum(signed) == pytest.approx(
         seconds(degrees_of(far, "on the plan")), abs=2
     )
+
+
+def test_a_magnetic_bearing_comes_onto_the_grid_by_its_declination_and_the_convergence() -> None:
+    # A needle 3° east of true north reads 3° less than the azimuth.
+    read = azimuth_of(radians(64.0), A, 9487.0) - 3
+    end = (A[0] + 9487.0 * 0.8988, A[1] + 9487.0 * 0.4384)
+    north = f"north: {{from: magnetic, declination: 3° E, bearings: {{A-B: {read:.9f}}}}}\n"
+    found = frame(north, control(known("A", A)), solved={"A": A, "B": end})
+
+    assert degrees(found.bearings[0].bearing) == pytest.approx(64.0, abs=1e-5)
+    assert found.declination == pytest.approx(radians(3))
+    steps = {step.what: step.value for step in found.steps}
+    assert steps["plus declination"] == "+3°00'00\""
+    lon, lat = UTM(*A, inverse=True)
+    bend = read + 3 - 64 - UTM.get_factors(lon, lat).meridian_convergence
+    assert seconds(steps["less arc-to-chord of A-B"][1:]) == round(abs(bend) * 3600)
+    assert found.warnings == ()
+
+
+def test_without_a_declination_a_magnetic_bearing_is_left_out_where_control_turns_the_plan_and_refused_where_not() -> (
+    None
+):
+    north = "north: {from: magnetic, bearings: {A-B: 64, B-A: 250}}\n"
+    book = BOOK.replace("date: 2026-04-18\n", "") + north
+    both = [known("A", A), known("B", B)]
+    two, one = (parse_book((book + control(*points)).encode(), "book.yaml") for points in (both, both[:1]))
+    found = choose_frame(two, reduce_readings(two))
+
+    assert found.bearings == ()
+    assert found.declination is None
+    assert [finding.rule for finding in found.warnings] == ["local-attraction", "no-declination", "no-declination"]
+    assert found.steps[0].what == "grid scale factor"
+    with pytest.raises(BookError, match="does not say where grid north is"):
+        choose_frame(one, reduce_readings(one))
+
+
+def test_bearings_that_no_line_reaches_turn_nothing() -> None:
+    north = "  C-D: {use: side}\nnorth: {from: magnetic, declination: 3° E, bearings: {C-D: 40}}\n"
+    found = frame(north, control(known("A", A), known("B", B)))
+    assert (found.bearings, found.declination, found.steps[0].what) == ((), None, "grid scale factor")
+
+
+def test_the_zone_that_is_advised_is_that_of_near_or_else_of_the_control() -> None:
+    points = [f"{name}: {{latitude: 51.566, longitude: -2.82{n}, accuracy: 0.5}}" for n, name in enumerate("AB")]
+    for near, zone in (("", 30), ("near: {latitude: 51.5, longitude: 1.2}\n", 31)):
+        with pytest.raises(BookError, match=f"EPSG:326{zone}"):
+            frame(near, control(*points, crs="EPSG:4326"))
+
+
+def test_a_plot_that_lies_nowhere_on_the_grid_is_refused() -> None:
+    of = Control(crs="EPSG:32630", points=(), place=HERE, crs_place=HERE)
+    for easting in (1e12, nan):
+        with pytest.raises(BookError, match="the plot lies nowhere on WGS 84 / UTM zone 30N"):
+            _middle_of(grid_of("EPSG:32630"), [(easting, 5_700_000.0)], of)
+
+
+def test_a_grid_with_axes_west_and_south_is_told_by_name() -> None:
+    points = (
+        "A: {westing: 51234.10, southing: 3757210.30, accuracy: 0.02}",
+        "B: {westing: 51184.10, southing: 3757243.47, accuracy: 0.02}",
+    )
+    told = {step.what: step for step in frame(control(*points, crs="EPSG:2048")).steps}
+    assert told["solved and written in"].value == "Hartebeesthoek94_Lo19_(E-N) (ESRI:102562)"
+    assert "for Hartebeesthoek94 / Lo19" in told["solved and written in"].note
+    assert "solved and written in" not in {step.what for step in frame(control(known("A", A), known("B", B))).steps}
 
 
 def degrees_of(found: Frame, end: str) -> str:
@@ -179,6 +245,9 @@ def test_a_plot_is_told_outside_its_area_and_refused_50_km_outside() -> None:
         " for; look at the CRS"
     ]
     assert area_findings(0.698)[0].startswith("the plot lies at 51.50° N, 0.70° E, 48 km outside")  # 48.47 km
+    # 48.52 km by the geodesic, WGS 84
+    edge = Geod(ellps="WGS84").fwd(0.0, 51.5, 90.0, 48_520.0)[0]
+    assert "E, 49 km outside" in area_findings(edge)[0]
     assert area_findings(0.71)[0].startswith("the plot lies at 51.50° N, 0.71° E, 49 km outside")
     assert area_findings(0.73)[0].startswith("refused: the plot lies at 51.50° N, 0.73° E, 51 km outside")
 
@@ -193,6 +262,7 @@ def test_a_first_idea_of_the_place_is_what_control_tells_in_degrees() -> None:
     assert _degrees([of(easting=180.0, northing=90.0)]) == (180.0, 90.0)
     for at in ((180.5, 10.0), (10.0, 90.5), (10.0, 5_700_000.0)):
         assert _degrees([of(easting=at[0], northing=at[1])]) is None
+    assert _degrees([of(latitude_deg=52.0), of(longitude_deg=-1.0), of(easting=3.0, northing=4.0)]) == (3.0, 4.0)
     assert _degrees([]) is None
 
 

@@ -24,9 +24,12 @@ from pegline.frame.north import (
     disagreement,
     disagreement_limit,
     dms,
+    find_declination,
     igrf_declination,
     local_attraction,
+    no_declination_because,
     place_in_degrees,
+    rough_place,
     signed_dms,
     turned_bearings,
 )
@@ -133,6 +136,7 @@ def test_without_the_package_of_the_coefficients_it_is_named(monkeypatch: pytest
         (0.4, "0°00'00\""),
         (59.6, "0°01'00\""),
         (3599.4, "0°59'59\""),
+        (3600 * 359, "359°00'00\""),
         (3600 * 63 + 60 * 5 + 7, "63°05'07\""),
         (3600 * 359 + 60 * 59 + 59.4, "359°59'59\""),
         (3600 * 360 - 0.3, "0°00'00\""),
@@ -165,10 +169,18 @@ def test_at_a_pole_the_needle_is_asked_for_just_beside_it(pole: float) -> None:
     assert asked[0] == asked[1]
 
 
+@pytest.mark.parametrize("latitude", [89.5, -89.5])
+def test_half_a_degree_from_a_pole_the_needle_is_asked_for_there(latitude: float) -> None:
+    found = igrf_declination(longitude_deg=30.0, latitude_deg=latitude, day=day_of(2020.0))
+    east, north, _ = ppigrf.igrf(30.0, latitude, 0.0, datetime.datetime(2020, 1, 1, 12))
+    assert found == pytest.approx(np.arctan2(east.item(), north.item()), abs=1e-6)
+
+
 def test_the_day_of_a_declination_is_its_noon() -> None:
     day = datetime.date(2012, 5, 7)
     found = igrf_declination(longitude_deg=8.0, latitude_deg=49.0, day=day)
     east, north, _ = ppigrf.igrf(8.0, 49.0, 0.0, datetime.datetime(2012, 5, 7, 12))
+    assert found == igrf_declination(longitude_deg=8.0, latitude_deg=49.0, day=day, height=0.0)
     # Of a year's change of some 9 minutes half a day is 0.7", which is 3.6e-6 radians.
     assert found == pytest.approx(np.arctan2(east.item(), north.item()), abs=1e-7)
 
@@ -197,6 +209,49 @@ def test_the_model_reaches_back_to_1900() -> None:
 
     assert found is not None
     assert degrees(found) == pytest.approx(-16.5, abs=1)
+
+
+def book_of(*more: str) -> Any:
+    lines = "A-B: {use: base, taped: 60}, A-C: {use: side, taped: 50}, C-B: {use: side, taped: 40}"
+    return parse_book(
+        "\n".join(["book: 1", "unit: m", "stations: {C: {left_of: A-B}}", f"lines: {{{lines}}}", *more]).encode(),
+        "b.yaml",
+    )
+
+
+NEEDLE, NEAR = "north: {from: magnetic, bearings: {A-B: 63}}", "near: {latitude: 52.1, longitude: -2.3}"
+
+
+def test_a_declination_is_the_book_s_or_else_the_model_s_of_its_day_and_place() -> None:
+    booked = find_declination(book_of(NEEDLE.replace("bearings", "declination: 2.5° W, bearings")), None)
+    assert booked is not None
+    assert booked.east == pytest.approx(radians(-2.5))
+    assert (booked.step.value, booked.step.note) == ("-2°30'00\"", "from the book; east is +")
+
+    for day in ("1900-01-01", "2029-12-31"):
+        book = book_of(NEEDLE, NEAR, f"date: {day}")
+        found = find_declination(book, rough_place(book))
+        east, north, _ = ppigrf.igrf(-2.3, 52.1, 0.0, datetime.datetime.fromisoformat(f"{day}T12:00"))
+        assert found is not None
+        assert found.east == pytest.approx(np.arctan2(east.item(), north.item()), abs=1e-7)
+        assert found.step.note == f"IGRF-14 for {day} at 52.10° N, 2.30° W; east is +"
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        ([NEAR], "the book has no date to ask the field model for; book the date,"),
+        ([NEAR, "date: 1899-12-31"], "the field model covers 1900 to 2029, and the book is of 1899; book declination"),
+        ([NEAR, "date: 2030-01-01"], "the field model covers 1900 to 2029, and the book is of 2030; book declination"),
+        (["date: 1900-01-01"], "the book does not say where the place is;"),
+        (["date: 2029-12-31"], "the book does not say where the place is;"),
+    ],
+)
+def test_where_there_is_no_declination_what_to_book_is_told(more: list[str], why: str) -> None:
+    book = book_of(NEEDLE, *more)
+    assert rough_place(book) == ((-2.3, 52.1) if NEAR in more else None)
+    assert find_declination(book, rough_place(book)) is None
+    assert no_declination_because(book).startswith(why)
 
 
 # --- local attraction ---
@@ -230,6 +285,14 @@ def test_local_attraction_is_carried_from_the_line_that_agrees() -> None:
 
 def test_where_no_line_agrees_with_itself_no_station_is_accused() -> None:
     assert attraction_by_station({("A", "B"): [1.0], ("B", "A"): [1.1 + pi]}, 0.01) == ({}, {})
+
+
+def test_a_bearing_is_freed_where_the_needle_s_turn_is_known_at_the_station_it_was_read_at() -> None:
+    read = {("A", "B"): [1.0], ("B", "A"): [1.0 + pi], ("B", "C"): [2.0], ("D", "A"): [0.5]}
+    turned, freed = attraction_by_station(read, 0.01)
+
+    assert turned == {"A": 0.0, "B": 0.0}
+    assert freed == pytest.approx({("A", "B"): 1.0, ("B", "A"): 1.0 + pi, ("B", "C"): 2.0})
 
 
 def test_fore_and_back_are_compared_across_north() -> None:

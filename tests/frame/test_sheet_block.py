@@ -119,39 +119,34 @@ def test_a_general_solver_finds_the_same():
         np.testing.assert_allclose(place, found[name], atol=1e-4)
 
 
-def share_inside(trials: int) -> tuple[float, float, float]:
-    """Return how many carried places, and adjusted points, lie inside their ellipses, and the false alarms."""
-    carried, placed, alarms = [], [], []
+def share_inside(trials: int) -> tuple[float, float]:
+    """Return how many carried places lie inside their ellipses, and the false alarms."""
+    carried, alarms = [], []
     for seed in range(trials):
         random = np.random.default_rng(seed)
         kind = ("similarity", "affine")[seed % 2]
-        sheets, known, matrices, true = old_map(random, kind)
+        sheets, known, matrices, _ = old_map(random, kind)
         block, _ = fit_sheets(kind, sheets, known)
         name = f"sheet {random.integers(4)}"
         spot = carry_points(np.linalg.inv(matrices[name]), [GRID + random.uniform(0, 1000, 2)])
         off = (block.sheets[name].carry(spot) - carry_points(matrices[name], spot))[0]
         carried.append(off @ np.linalg.solve(block.sheets[name].spread_at(spot)[0], off) <= CHI2_95)
-        point = random.choice([p for p in block.places if p.startswith("seam")])
-        # The circle about the larger axis holds more than 95 %, and no more than 98.5.
-        placed.append(np.hypot(*(np.array(block.places[point]) - true[point])) <= CHI2_95**0.5 * block.radii_sd[point])
         alarms.append(block.wrong is not None)
-    return float(np.mean(carried)), float(np.mean(placed)), float(np.mean(alarms))
+    return float(np.mean(carried)), float(np.mean(alarms))
 
 
 def test_sheets_lie_as_well_as_they_say():
-    carried, placed, alarms = share_inside(300)
+    carried, alarms = share_inside(300)
 
     assert carried == pytest.approx(0.95, abs=4 * (0.95 * 0.05 / 300) ** 0.5)
-    assert placed >= 0.93
     assert alarms <= 0.03  # 1 % of maps without a mistake are said to have one
 
 
 @pytest.mark.long
 def test_so_they_do_over_2000_maps():
-    carried, placed, alarms = share_inside(2000)
+    carried, alarms = share_inside(2000)
 
     assert 0.93 <= carried <= 0.97
-    assert 0.94 <= placed <= 0.99
     assert alarms <= 0.015
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import dist, isfinite
 
@@ -185,9 +185,10 @@ def _middle(values: Sequence[float]) -> float:
     return float(round(sum(values) / len(values)))
 
 
-def _middle_of(grid: Grid, positions: Iterable[tuple[float, float]], control: Control) -> tuple[float, float]:
-    eastings, northings = zip(*positions, strict=True)
-    place = place_of(grid, sum(eastings) / len(eastings), sum(northings) / len(northings))
+def _middle_of(grid: Grid, positions: Collection[tuple[float, float]], control: Control) -> tuple[float, float]:
+    easting = sum(easting for easting, _ in positions) / len(positions)
+    northing = sum(northing for _, northing in positions) / len(positions)
+    place = place_of(grid, easting, northing)
     if place is None or not all(isfinite(value) for value in place):
         text = f"the plot lies nowhere on {grid.name}; look at its control and the CRS"
         raise BookError([Finding("control", text, control.place)])

@@ -121,12 +121,17 @@ def igrf_declination(
     >>> igrf_declination(longitude_deg=0.0, latitude_deg=52.0, day=datetime.date(1899, 12, 31)) is None
     True
     """
-    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+    if not _has_field(day):
         return None
     # At the pole itself longitude, and with it east and north, has no meaning.
     latitude_deg = max(min(latitude_deg, 89.9999), -89.9999)
     moment = datetime.datetime.combine(day, datetime.time(12))
     return atan2(*field_at(longitude_deg=longitude_deg, latitude_deg=latitude_deg, height=height, moment=moment))
+
+
+def _has_field(day: datetime.date) -> bool:
+    """Return whether the field model covers a day."""
+    return FIRST_YEAR <= day.year <= LAST_YEAR
 
 
 def disagreement(fore: float, back: float) -> float:
@@ -177,9 +182,6 @@ def attraction_by_station(
     """
     read = {pair: mean_angle(values) for pair, values in bearings.items()}
     both = {pair: disagreement(fore, read[pair[::-1]]) for pair, fore in read.items() if pair[::-1] in read}
-    agreed = min(both, key=lambda pair: abs(both[pair]), default=None)
-    if agreed is None or abs(both[agreed]) > disagreement_limit(sd):
-        return {}, {}
     turned = {name: 0.0 for pair, value in both.items() if abs(value) <= disagreement_limit(sd) for name in pair}
     reach = list(turned)
     for start in reach:  # grows while it is walked
@@ -229,10 +231,11 @@ def find_declination(book: Book, place: tuple[float, float] | None) -> Declinati
         )
     if place is None or book.date is None:
         return None
-    east = igrf_declination(longitude_deg=place[0], latitude_deg=place[1], day=book.date)
+    longitude, latitude = place
+    east = igrf_declination(longitude_deg=longitude, latitude_deg=latitude, day=book.date)
     if east is None:
         return None
-    where = place_in_degrees(longitude_deg=place[0], latitude_deg=place[1])
+    where = place_in_degrees(longitude_deg=longitude, latitude_deg=latitude)
     return Declination(
         east, Step("plus declination", signed_dms(east), f"IGRF-14 for {book.date} at {where}; east is +")
     )
@@ -242,7 +245,7 @@ def no_declination_because(book: Book) -> str:
     """Return why `find_declination` finds none, and what to book, in words."""
     if book.date is None:
         return "the book has no date to ask the field model for; book the date, or declination under north"
-    if not FIRST_YEAR <= book.date.year <= LAST_YEAR:
+    if not _has_field(book.date):
         years = f"{FIRST_YEAR} to {LAST_YEAR}"
         return f"the field model covers {years}, and the book is of {book.date.year}; book declination under north"
     return "the book does not say where the place is; book near (latitude, longitude), or declination under north"

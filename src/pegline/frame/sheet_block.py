@@ -67,7 +67,6 @@ class SheetBlock:
 
     sheets: Mapping[str, Transformation]
     places: Mapping[str, tuple[float, float]]  #: of every point, adjusted
-    radii_sd: Mapping[str, float]  #: of the larger axis of each point's ellipse, as a standard deviation
     readings: tuple[PointResidual, ...]
     freedom: int
 
@@ -198,7 +197,6 @@ class _System:
         """Return the solution in the units of the grid."""
         at = {p: solution[column : column + 2] for p, column in self._column.items()}
         on_grid = dict(zip(at, carry_points(self._back, list(at.values())).tolist(), strict=True))
-        spans = {p: covariance[column : column + 2, column : column + 2] for p, column in self._column.items()}
         readings = [(name, point) for name, sheet in self._sheets.items() for point in sheet.places]
         owners: list[tuple[str | None, str]] = [*readings, *((None, point) for point in self._known)]
         # What is left of a reading on a sheet is where the point is adjusted less where the sheet has it.
@@ -207,7 +205,6 @@ class _System:
         return SheetBlock(
             {name: self._sheet(number, name, solution, covariance, on_grid) for number, name in numbered},
             {p: (place[0], place[1]) for p, place in on_grid.items()},
-            {p: float(np.sqrt(np.linalg.eigvalsh(span)[-1])) * self._unit for p, span in spans.items()},
             tuple(
                 PointResidual(name, point, (float(east), float(north)), float(test))
                 for (name, point), (east, north), test in zip(owners, residuals, tests, strict=True)

@@ -233,16 +233,7 @@ def _first(kind: TransformationKind, u: Array, v: Array, weights: Array) -> Arra
     """Return a first matrix: for the projective kind by its equations multiplied out."""
     if kind != "projective":
         return np.eye(3)
-    x, y = u.T
-    e, n = v.T
-    zero, one = np.zeros_like(x), np.ones_like(x)
-    rows = np.stack(
-        [
-            np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], axis=-1),
-            np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], axis=-1),
-        ],
-        axis=1,
-    ).reshape(-1, 8)
+    rows = _projective_rows(u, v).reshape(2 * len(u), 8)
     parameters, _, rank, _ = np.linalg.lstsq(rows * weights[:, None], v.ravel() * weights, rcond=None)
     if rank < 8:
         raise ValueError("the points are too near one line for a projective transformation")
@@ -269,19 +260,27 @@ def matrix_of_parameters(kind: TransformationKind, parameters: Array) -> Array:
 
 def parameter_derivatives(kind: TransformationKind, points: Array, parameters: Array) -> Array:
     """Return (n, 2, u) the derivatives of where points are carried by the parameters."""
+    if kind == "projective":
+        w = parameters[6] * points[:, 0] + parameters[7] * points[:, 1] + 1
+        carried = carry_points(matrix_of_parameters(kind, parameters), points)
+        return np.asarray(_projective_rows(points, carried) / w[:, None, None])
     x, y = points.T
     zero, one = np.zeros_like(x), np.ones_like(x)
     if kind == "similarity":
-        return np.asarray(np.stack([np.stack([x, -y, one, zero], -1), np.stack([y, x, zero, one], -1)], axis=1))
-    if kind == "affine":
-        return np.stack(
-            [np.stack([x, y, one, zero, zero, zero], -1), np.stack([zero, zero, zero, x, y, one], -1)], axis=1
-        )
-    w = parameters[6] * x + parameters[7] * y + 1
-    e, n = carry_points(matrix_of_parameters(kind, parameters), points).T
-    east = np.stack([x, y, one, zero, zero, zero, -x * e, -y * e], -1)
-    north = np.stack([zero, zero, zero, x, y, one, -x * n, -y * n], -1)
-    return np.asarray(np.stack([east, north], axis=1) / w[:, None, None])
+        east, north = [x, -y, one, zero], [y, x, zero, one]
+    else:
+        east, north = [x, y, one, zero, zero, zero], [zero, zero, zero, x, y, one]
+    return np.stack([np.column_stack(east), np.column_stack(north)], axis=1)
+
+
+def _projective_rows(points: Array, carried: Array) -> Array:
+    """Return (n, 2, 8) the rows of points and of where they are carried, in equations multiplied out."""
+    x, y = points.T
+    e, n = carried.T
+    zero, one = np.zeros_like(x), np.ones_like(x)
+    east = np.column_stack([x, y, one, zero, zero, zero, -x * e, -y * e])
+    north = np.column_stack([zero, zero, zero, x, y, one, -x * n, -y * n])
+    return np.stack([east, north], axis=1)
 
 
 @record(frozen=True, slots=False)

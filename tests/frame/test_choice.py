@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
-from pyproj import CRS, Proj
+from pyproj import CRS, Geod, Proj
 
 import pegline
 from pegline.errors import BookError
 from pegline.frame import choice, crs
-from pegline.frame.choice import choose_frame, refined_frame
+from pegline.frame.choice import _taped_lengths, choose_frame, refined_frame
 from pegline.frame.model import Frame
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
@@ -137,6 +137,32 @@ def test_a_bearing_to_a_station_that_no_line_reaches_yet_is_left_out() -> None:
     parsed = parse_book(book.encode(), "book.yaml")
 
     assert choose_frame(parsed, reduce_readings(parsed)).kind == "local"
+
+
+def test_a_bearing_between_the_only_two_stations_counts() -> None:
+    text = BOOK[: BOOK.index("  A-C:")].replace("stations: {C: {left_of: A-B}}\n", "")
+    parsed = parse_book((text + "north: {from: true, bearings: {A-B: 63}}\n").encode(), "book.yaml")
+
+    assert choose_frame(parsed, reduce_readings(parsed)).kind == "north"
+
+
+def test_control_of_a_station_that_no_line_reaches_yet_is_left_out() -> None:
+    book = BOOK + "  C-D: {use: side}\n" + ONE.replace("A:", "D:")
+    parsed = parse_book(book.encode(), "book.yaml")
+
+    found = choose_frame(parsed, reduce_readings(parsed))
+    assert (found.kind, warning_rules(found)) == ("local", [])
+
+
+def test_what_is_taped_are_lines_and_their_pieces_up_to_the_stations_on_them() -> None:
+    on_line = BOOK.replace(
+        "A-B: {use: base, taped: 60}", "A-B: {use: base, taped: 60, details: [{at: 20, station: T}]}"
+    )
+    parsed = parse_book((on_line + "  C-T: {use: tie, taped: 45}\n").encode(), "book.yaml")
+
+    assert _taped_lengths(reduce_readings(parsed)) == pytest.approx(
+        {("A", "B"): 60, ("A", "C"): 50, ("C", "B"): 40, ("C", "T"): 45, ("A", "T"): 20}, rel=1e-4
+    )
 
 
 # --- local attraction ---
@@ -410,6 +436,34 @@ def test_a_frame_is_refined_only_where_that_changes_something() -> None:
 
     assert refined_frame(parsed, reduction, first, near) is first
     assert refined_frame(parsed, reduction, first, far).scale != first.scale
+
+
+def test_a_frame_that_is_on_no_grid_or_of_one_station_is_not_refined() -> None:
+    local = parse_book((BOOK + ONE).encode(), "book.yaml")
+    reduction = reduce_readings(local)
+    first = choose_frame(local, reduction)
+    assert refined_frame(local, reduction, first, {"A": (0.0, 0.0), "B": (54.0, 27.0)}) is first
+
+    on_grid = parse_book((BOOK + MAGNETIC + ONE).encode(), "book.yaml")
+    begun = choose_frame(on_grid, reduction)
+    assert refined_frame(on_grid, reduction, begun, {}) is begun
+    assert refined_frame(on_grid, reduction, begun, {"A": (90_000.0, 0.0)}) is begun
+
+
+def test_without_a_height_the_scale_of_a_line_is_that_from_the_ellipsoid() -> None:
+    parsed = parse_book((BOOK + MAGNETIC + ONE.replace(" ground_height: 85,", "")).encode(), "book.yaml")
+    reduction = reduce_readings(parsed)
+    positions = {"A": (0.0, 0.0), "B": (1000.0, 0.0), "C": (90_000.0, 0.0)}
+    first = choose_frame(parsed, reduction)
+
+    refined = refined_frame(parsed, reduction, first, positions)
+
+    x, y = first.origin
+    utm = Proj("EPSG:32630")
+    ends = [*utm(x, y, inverse=True), *utm(x + 1000, y, inverse=True)]
+    # In a kilometre chord and geodesic differ by L² / 24 R², 1e-9; a metre of height makes 1.6e-7.
+    scale = 1000 / Geod(ellps="WGS84").inv(*ends)[2]
+    assert refined.own_scales["A-B"] * refined.scale == pytest.approx(scale, abs=1e-8)
 
 
 @pytest.mark.parametrize(("change", "refined"), [(0.049e-3, False), (0.051e-3, True)])

@@ -318,7 +318,7 @@ def test_what_the_lines_allow_is_their_length_with_a_hundredth_and_five_deviatio
 def test_control_more_than_2_km_beyond_its_lines_is_told_before_anything_is_solved() -> None:
     # A and B are 33.54 m apart by their line: 33.87 m and half a metre for five deviations of each, and 2 km.
     taped = np.hypot(*np.subtract(on_grid("B"), on_grid("A")))
-    for beyond, told in ((1998.0, 0), (2002.0, 2)):
+    for beyond, told in ((1999.5, 0), (2000.5, 2)):
         away = 1.01 * taped + 5 * 0.1 + beyond
         far = on_grid("A")[0] + away, on_grid("A")[1]
         assert len(refusals(GOOD[0], grid_point("B", lambda _e, _n, far=far: far))) == told

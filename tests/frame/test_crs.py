@@ -329,6 +329,16 @@ def test_a_way_that_is_a_mere_guess_is_none(source: str, target: str) -> None:
     assert way_between(CRS(source), CRS(target), (400000, 300000)) is None
 
 
+@pytest.mark.parametrize(("beyond", "metres"), [(-0.005, 2.0), (0.02, None)])
+def test_a_way_is_taken_in_its_area_and_a_kilometre_beyond(beyond: float, metres: float | None) -> None:
+    # EPSG:1314, OSGB36 to WGS 84 (6), good to 2 m: from 8.82° W to 1.92° E and from 49.79° N to 60.94° N.
+    edges = [(-8.82 - beyond, 54.0), (1.92 + beyond, 54.0), (-2.0, 49.79 - beyond), (-2.0, 60.94 + beyond)]
+
+    ways = [way_between(CRS("EPSG:4277"), CRS("EPSG:4326"), place) for place in edges]
+
+    assert [way and way.accuracy for way in ways] == [metres] * 4
+
+
 def test_a_way_whose_accuracy_nobody_states_is_none() -> None:
     # IGN's register carries RAIATEA-TAHAA (1953) to WGS 84 and says nothing of how well.
     assert way_between(CRS("IGNF:RAIA53UTM5S"), CRS("EPSG:4326"), (650_000, 8_150_000)) is None

@@ -6,13 +6,15 @@ import sqlite3
 import warnings
 from contextlib import closing
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from pyproj import CRS, Transformer
 from pyproj.datadir import get_data_dir
 from pyproj.transformer import AreaOfInterest, TransformerGroup
 
-from pegline.frame.datum_shift import way_between
+from pegline.frame.datum_shift import _better_grids, way_between
 
 #: A grid, one of another datum, longitude and latitude of a place in both, and the file that the country's surveyors
 #: shift by, under the name that PROJ gives it. The French and the Portuguese grids count from meridians of their own.
@@ -52,6 +54,8 @@ def test_files_that_are_missing_are_those_of_better_operations_and_are_registere
         group = TransformerGroup(source, target, always_xy=True, area_of_interest=area, allow_ballpark=False)
 
     assert way is not None
+    there = Transformer.from_crs("EPSG:4326", target, always_xy=True).transform(*place)
+    assert way.transformer.transform(*at) == pytest.approx(there, abs=20)  # metres: each of the ways may be out by some
     if group.transformers:  # else the way leads over a third datum, which the group does not look for
         assert way.accuracy == group.transformers[0].accuracy
     better = [each for each in group.unavailable_operations if each.accuracy < way.accuracy]
@@ -70,3 +74,22 @@ def test_of_files_that_are_equally_good_the_order_is_that_of_their_names() -> No
     assert way is not None
     assert list(way.missing) == sorted(way.missing, key=lambda each: (each[1], each[0]))
     assert [name for name, _ in way.missing] == ["PENR2009.gsb", "es_ign_SPED2ETV2.tif"]
+
+
+def test_missing_grids_are_better_ones_that_are_not_at_hand_the_best_first() -> None:
+    def way(accuracy: float, name: str, *, available: bool = False) -> SimpleNamespace:
+        return SimpleNamespace(accuracy=accuracy, grids=[SimpleNamespace(short_name=name, available=available)])
+
+    group: Any = SimpleNamespace(
+        unavailable_operations=[
+            way(2.0, "as good"),
+            way(1.0, "a better one"),
+            way(0.1, "the best"),
+            way(0.5, "at hand", available=True),
+            way(-1.0, "nobody knows how good"),
+            way(1.0, "a better one"),
+            way(0.0, "exact"),
+        ]
+    )
+
+    assert _better_grids(group, 2.0) == (("exact", 0.0), ("the best", 0.1), ("a better one", 1.0))

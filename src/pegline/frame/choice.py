@@ -151,7 +151,7 @@ def _own_scales(
         if (scale := line_scale(grid, solved[line.start], solved[line.end], height=height)) is not None
     }
     changes = (abs(ratio - 1) * reduction.lines[name].ground.length for name, ratio in own.items())
-    return own if max(changes, default=0.0) > UNSEEN_METRES else {}
+    return own if any(change > UNSEEN_METRES for change in changes) else {}
 
 
 def _turned_to_north(book: Book, north: North, bearings: Sequence[Bearing], warnings: list[Finding]) -> Frame:

@@ -42,7 +42,7 @@ def _degrees_from_greenwich(crs: Any, sample: tuple[float, float]) -> tuple[floa
     return degrees(lon * unit + meridian.longitude * meridian.unit_conversion_factor), degrees(lat * unit)
 
 
-@lru_cache(maxsize=256)
+@lru_cache
 def _datums_equal(one: str, other: str) -> bool:
     """Return whether the datums of two geographic CRSs are one under two names; PROJ takes 40 ms to tell."""
     return bool(CRS.from_wkt(one).datum == CRS.from_wkt(other).datum)
@@ -99,9 +99,9 @@ def way_between(source: Any, target: Any, sample: tuple[float, float]) -> DatumW
 def _better_grids(group: TransformerGroup, accuracy: float) -> tuple[tuple[str, float], ...]:
     """Return the grids that are not at hand and would be better than an accuracy, each with its own, the best first."""
     missing = {
-        (needed.short_name, float(way.accuracy))
+        (float(way.accuracy), needed.short_name)
         for way in group.unavailable_operations
         for needed in way.grids
         if not needed.available and 0 <= way.accuracy < accuracy
     }
-    return tuple(sorted(missing, key=lambda one: (one[1], one[0])))
+    return tuple((name, better) for better, name in sorted(missing))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from functools import lru_cache
+from functools import cache
 from importlib.util import find_spec
 from math import cos, hypot, radians, sin, sqrt
 from pathlib import Path
@@ -29,7 +29,7 @@ SEMI_MINOR_KM: Final = SEMI_MAJOR_KM * (1 - 1 / 298.257223563)
 Coefficients = dict[tuple[int, int], tuple[float, ...]]
 
 
-@lru_cache(maxsize=1)
+@cache
 def _model() -> tuple[tuple[datetime.datetime, ...], Coefficients]:
     """Return the moments that coefficients are listed for, and the coefficients at each."""
     package = find_spec("ppigrf")  # found, not imported: an import loads pandas

@@ -13,10 +13,13 @@ from pegline.frame.choice import choose_frame
 from pegline.frame.control import KnownPoint, bring_point
 from pegline.frame.control_mistakes import (
     _digits,
+    _distance,
     _Fits,
     _most_accused,
     _other_unit,
     _place_if_meant,
+    _shared_finding,
+    _where,
     farthest_distances,
     mistakes,
     other_digits,
@@ -146,7 +149,8 @@ def test_a_wrong_point_is_found_and_its_mistake_named(points: tuple[str, ...], s
 def test_the_only_control_point_is_judged_by_the_area_of_its_crs() -> None:
     (finding,) = refusals(grid_point("A", lambda e, n: (n, e)), before=BEARING)
 
-    assert "easting and northing are exchanged" in finding
+    assert finding.startswith("control point A lies ")
+    assert "it looks as if easting and northing are exchanged" in finding
 
 
 def test_the_rough_position_of_the_book_judges_what_the_area_cannot() -> None:
@@ -226,6 +230,13 @@ def test_easting_and_northing_exchanged_at_all_points_are_told_once() -> None:
     assert finding.endswith(f"A would be easting {east:.2f}, northing {north:.2f}")
 
 
+def test_exchanged_points_are_told_once_though_one_names_its_crs() -> None:
+    points = [grid_point(name, lambda e, n: (n, e)) for name in "AB"]
+    finding = only_finding(refusals(points[0], points[1][:-1] + ", crs: EPSG:32630}"))
+
+    assert "at all of them easting and northing are exchanged" in finding
+
+
 def test_all_points_of_the_zone_beside_are_told_once() -> None:
     # 174 km west of its own zone's middle the figures would still lie in zone 30: only near tells.
     near = "near: {latitude: 51.57, longitude: -2.82}\n"
@@ -244,16 +255,6 @@ def test_metres_for_feet_at_all_points_are_told_by_their_distance(factor: float,
     finding = only_finding(refusals(*points, crs=crs))
 
     assert words in finding
-
-
-def test_a_distance_under_a_kilometre_is_told_in_metres() -> None:
-    # Grid of Texas in feet: A and B are 91 m apart there, and the figures of both are metres.
-    points = [
-        grid_point(name, lambda e, n: (e * 0.3048, n * 0.3048), crs="EPSG:2277", place=(-97.7, 30.3)) for name in "AB"
-    ]
-    finding = only_finding(refusals(*points, crs="EPSG:2277"))
-
-    assert " 0 km" not in finding
 
 
 def test_exchanged_westings_and_southings_are_told_in_their_own_words() -> None:
@@ -275,9 +276,9 @@ def test_a_slip_within_reach_is_left_to_the_adjustment() -> None:
 
 
 def test_reach_is_the_shortest_way_along_the_lines() -> None:
-    lines = {("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0, ("X", "Y"): 5.0}
+    lines = {("A", "B"): 30.0, ("B", "C"): 40.0, ("A", "C"): 90.0, ("A", "D"): 50.0, ("X", "Y"): 5.0}
 
-    assert farthest_distances(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0}
+    assert farthest_distances(lines, "C") == {"C": 0.0, "B": 40.0, "A": 70.0, "D": 120.0}
 
 
 @pytest.mark.parametrize(
@@ -335,9 +336,9 @@ def test_a_point_may_lie_100_km_from_where_the_book_is_roughly() -> None:
 
 
 def test_a_point_may_lie_50_km_outside_the_area_of_its_crs() -> None:
-    # Zone 30 ends on the meridian of Greenwich: at 51.5° north a degree of longitude is 69.4 km.
-    for degrees_, on_earth in ((0.70, True), (0.74, False)):
-        x, y = Proj("EPSG:32630")(degrees_, 51.5)
+    # Zone 30 ends at 84° north: half a metre less and more along its middle meridian.
+    for beyond, on_earth in ((49_999.5, True), (50_000.5, False)):
+        x, y = Proj("EPSG:32630")(*Geod(ellps="WGS84").fwd(-3.0, 84.0, 0.0, beyond)[:2])
         assert _Fits(grid_of("EPSG:32630"), {}, None).on_earth(known_at("A", x, y)) is on_earth
 
 
@@ -358,6 +359,26 @@ def test_points_are_in_another_unit_where_every_line_says_so_within_a_fiftieth()
         assert _other_unit(points, {("A", "B"): 100.0, ("A", "C"): 0.0, ("A", "D"): 7.0}) is other
     assert not _other_unit(points, {})
     assert not _other_unit(points, {("A", "B"): 100.0, ("A", "C"): 300.0 / foot})
+
+
+def test_a_point_is_told_from_the_farthest_of_those_that_its_lines_do_not_reach() -> None:
+    a, b, c = known_at("A", 500_000.0), known_at("B", 500_100.0), known_at("C", 500_500.0)
+    for line, words in (
+        (50.0, "lies 100 m from B, further than the lines reach"),
+        (200.0, "lies 500 m from C, and the line between is longer"),
+    ):
+        fits = _Fits(grid_of("EPSG:32630"), {"A": {"B": line, "C": 1000.0}}, None)
+        assert _where([a, b, c], 0, fits) == words
+        meant = [ControlPoint(name, 0.1, HERE, easting=1.0 + n, northing=2.0) for n, name in enumerate("ABC")]
+        assert _shared_finding([a, b, c], ("something is wrong", meant), fits).text == (
+            f"control points A, B and C cannot be right: A {words}. It looks as if at all of them something is wrong;"
+            " A would be easting 1.00, northing 2.00"
+        )
+
+
+@pytest.mark.parametrize(("metres", "words"), [(999.4, "999 m"), (1000.0, "1 km"), (1_499_700.0, "1500 km")])
+def test_a_distance_is_told_in_kilometres_from_one_on(metres: float, words: str) -> None:
+    assert _distance(metres) == words
 
 
 def test_the_points_in_most_of_the_pairs_that_cannot_be_are_accused() -> None:

@@ -403,7 +403,14 @@ def test_control_that_comes_to_no_place_on_the_grid_is_refused() -> None:
 
 
 def test_control_without_coordinates_is_refused() -> None:
-    assert "needs easting and northing" in refusal("EPSG:32630", ControlPoint("A", 0.5, HERE, easting=400_000.0))
+    halves: list[dict[str, Any]] = [
+        {"easting": 4e5},
+        {"northing": 4e5},
+        {"latitude_deg": 52.0},
+        {"longitude_deg": -1.2},
+    ]
+    for half in halves:
+        assert "needs easting and northing" in refusal("EPSG:32630", ControlPoint("A", 0.5, HERE, **half))
 
 
 def test_control_on_another_grid_in_feet_keeps_its_accuracy_in_metres() -> None:

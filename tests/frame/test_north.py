@@ -102,6 +102,14 @@ def test_the_field_is_that_of_the_package_whose_coefficients_are_read() -> None:
         assert north == pytest.approx(their_north.item(), abs=4e-4)
 
 
+def test_the_field_is_theirs_from_the_first_moment_on() -> None:
+    first = datetime.datetime(1900, 1, 1)
+    east, north = field_at(longitude_deg=12.5, latitude_deg=50.0, height=0.0, moment=first)
+    their_east, their_north, _ = ppigrf.igrf(12.5, 50.0, 0.0, first)
+
+    assert (east, north) == pytest.approx((their_east.item(), their_north.item()), abs=4e-4)
+
+
 @pytest.mark.parametrize("latitude", [-71.0, -20.0, 0.0, 35.0, 68.0])
 def test_on_the_sphere_the_field_is_theirs_to_the_last_digit(latitude: float) -> None:
     moment = datetime.datetime(1987, 3, 9, 12)

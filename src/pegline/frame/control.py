@@ -84,7 +84,7 @@ def bring_point(control: Control, point: ControlPoint, grid: Grid) -> KnownPoint
         raise BookError([Finding("datum-shift", text, point.place)])
     way = _allow_way(control, point, source.name, grid, way_between(source, grid.crs, coordinates))
     x, y = (float(value) * grid.metres_per_unit for value in way.transformer.transform(*coordinates))
-    if not (isfinite(x) and isfinite(y)):
+    if not isfinite(hypot(x, y)):
         text = f"control point {point.station} lies nowhere on {grid.name}; look at its coordinates and its CRS"
         raise BookError([Finding("control", text, point.place)])
     return KnownPoint(point.station, x, y, sd, point.place, way)

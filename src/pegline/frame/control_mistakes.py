@@ -150,8 +150,7 @@ def farthest_distances(lines: Mapping[tuple[str, str], float], start: str) -> di
             continue
         lengths[here] = so_far
         for there, length in beside.get(here, ()):
-            if there not in lengths:
-                heappush(heap, (so_far + length, there))
+            heappush(heap, (so_far + length, there))
     return lengths
 
 
@@ -196,14 +195,15 @@ def gross_findings(
     if not alone and not astray:
         return
     accused = sorted(alone or _most_accused(astray, len(known)))
-    mistakes: list[tuple[int, Mistake | None]] = []
+    explained: list[tuple[int, Mistake | None]] = []
     for n in accused:
         others = [k for m, k in enumerate(known) if m != n and m not in alone]
         meant = next(_mistakes_of_one(control, points[n], known[n], grid, others, fits), None)
         if meant is not None or alone:
-            mistakes.append((n, meant))
-    for n, meant in mistakes or [(n, None) for n in accused]:
-        yield _finding(known, n, meant, fits, several=len(mistakes or accused) > 1)
+            explained.append((n, meant))
+    told = explained or [(n, None) for n in accused]
+    for n, meant in told:
+        yield _finding(known, n, meant, fits, several=len(told) > 1)
 
 
 def _other_unit(known: Sequence[KnownPoint], taped: Mapping[tuple[str, str], float]) -> bool:
@@ -305,12 +305,12 @@ def _finding(known: Sequence[KnownPoint], n: int, meant: Mistake | None, fits: _
 def _shared_finding(known: Sequence[KnownPoint], shared: tuple[str, list[ControlPoint]], fits: _Fits) -> Finding:
     words, undone = shared
     names = ", ".join(one.station for one in known[:-1]) + f" and {known[-1].station}"
-    first = known[0].station
+    first, meant = known[0], Mistake(words, undone[0])
     text = (
-        f"control points {names} cannot be right: {first} {_where(known, 0, fits)}. It looks as if at all of them"
-        f" {words}; {first} would be {_figures(undone[0])}"
+        f"control points {names} cannot be right: {first.station} {_where(known, 0, fits)}. It looks as if at all of"
+        f" them {words}; {first.station} would be {_figures(meant.point)}"
     )
-    return Finding("wrong-control", text, known[0].place, data=Mistake(words, undone[0]))
+    return Finding("wrong-control", text, first.place, data=meant)
 
 
 def _where(known: Sequence[KnownPoint], n: int, fits: _Fits) -> str:

@@ -99,7 +99,7 @@ def _on_sphere(
     for n in range(1, degree + 1):
         share = (REFERENCE_RADIUS_KM / radius) ** (n + 2)
         for m in range(n + 1):
-            g, h = coefficients[n, m], coefficients[n, -m] if m else 0.0
+            g, h = coefficients[n, m], coefficients[n, -m]  # of order 0 there is no h: its sine is 0
             wave = g * cos(m * longitude) + h * sin(m * longitude)
             east += share * m * (g * sin(m * longitude) - h * cos(m * longitude)) * values[n][m] / sine
             south -= share * wave * slopes[n][m]
@@ -123,11 +123,10 @@ def _legendre(degree: int, sine: float, cosine: float) -> tuple[list[list[float]
         value, slope = [], []
         for m in range(n):
             root, older = sqrt(n * n - m * m), sqrt((n - 1) ** 2 - m * m)
-            # There is no function of order m below degree m.
-            two_below, its_slope = (values[n - 2][m], slopes[n - 2][m]) if m < n - 1 else (0.0, 0.0)
+            below = min(m, n - 2)  # there is no function of order m below degree m, and `older` is 0 there
             turned = cosine * slopes[n - 1][m] - sine * values[n - 1][m]
-            value.append(((2 * n - 1) * cosine * values[n - 1][m] - older * two_below) / root)
-            slope.append(((2 * n - 1) * turned - older * its_slope) / root)
+            value.append(((2 * n - 1) * cosine * values[n - 1][m] - older * values[n - 2][below]) / root)
+            slope.append(((2 * n - 1) * turned - older * slopes[n - 2][below]) / root)
         ratio = sqrt((2 * n - 1) / (2 * n))
         value.append(ratio * sine * values[n - 1][n - 1])
         slope.append(ratio * (cosine * values[n - 1][n - 1] + sine * slopes[n - 1][n - 1]))

@@ -68,6 +68,7 @@ def test_with_neither_bearing_nor_control_the_frame_is_local() -> None:
     found = frame()
 
     assert (found.kind, found.north, found.scale, found.origin) == ("local", None, 1.0, (0.0, 0.0))
+    assert (found.metres_per_unit, found.shift_sd) == (1.0, 0.0)
     assert found.bearings == found.control == ()
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pegline.frame.local_transformation import MIN_POINTS, fit_local
+from pegline.frame.local_transformation import fit_local
 from pegline.frame.transformation import carry_points, fit
 from pegline.network.confidence import CHI2_95
 
@@ -167,9 +167,11 @@ def test_no_points_are_carried_to_none():
     assert fitted.spread_at([]).shape == (0, 2, 2)
 
 
-def test_too_few_points_are_refused():
-    with pytest.raises(ValueError, match=f"local needs {MIN_POINTS} points"):
-        fit_local([(0, 0), (1, 0), (0, 1)], [(0, 0), (1, 0), (0, 1)], [1, 1, 1])
+def test_eight_points_are_enough_and_seven_are_not():
+    source, target, _, _ = distorted_map(np.random.default_rng(8), points=8)
+    assert fit_local(source, target, np.full(8, SD)).residuals.shape == (8, 2)
+    with pytest.raises(ValueError, match="local needs 8 points and there are 7"):
+        fit_local(source[:7], target[:7], np.full(7, SD))
 
 
 def similarity_rows(u):

@@ -295,6 +295,10 @@ def test_where_no_line_agrees_with_itself_no_station_is_accused() -> None:
     assert attraction_by_station({("A", "B"): [1.0], ("B", "A"): [1.1 + pi]}, 0.01) == ({}, {})
 
 
+def test_bearings_without_any_error_agree() -> None:
+    assert attraction_by_station({("A", "B"): [0.0], ("B", "A"): [pi]}, 0.0)[0] == {"A": 0.0, "B": 0.0}
+
+
 def test_a_bearing_is_freed_where_the_needle_s_turn_is_known_at_the_station_it_was_read_at() -> None:
     read = {("A", "B"): [1.0], ("B", "A"): [1.0 + pi], ("B", "C"): [2.0], ("D", "A"): [0.5]}
     turned, freed = attraction_by_station(read, 0.01)

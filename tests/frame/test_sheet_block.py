@@ -117,6 +117,15 @@ def test_a_general_solver_finds_the_same():
     found = dict(zip(points, solved.x[16:].reshape(-1, 2) * 1000 + GRID, strict=True))
     for name, place in block.places.items():
         np.testing.assert_allclose(place, found[name], atol=1e-4)
+    # What is left of each reading is what was read less what is adjusted, and all of it together the factor.
+    assert len(block.readings) == sum(len(each.places) for each in sheets.values()) + len(known)
+    square = 0.0
+    for each in block.readings:
+        on = None if each.sheet is None else sheets[each.sheet]
+        told = known[each.point].place if on is None else block.sheets[on.name].carry([on.places[each.point]])[0]
+        np.testing.assert_allclose(each.residual, told - np.array(block.places[each.point]), atol=1e-6)
+        square += np.sum(np.square(each.residual)) / (known[each.point].sd if on is None else on.sd) ** 2
+    assert square / block.freedom == pytest.approx(factor)
 
 
 def share_inside(trials: int) -> tuple[float, float]:

@@ -99,7 +99,7 @@ def test_exact_points_bring_the_transformation_back(kind: TransformationKind) ->
 
     assert carry_points(fitted.matrix, SQUARE) == pytest.approx(carry_points(MATRICES[kind], SQUARE), abs=ROUNDING)
     assert fitted.tests.max() < 1e-6
-    assert fitted.wrong is None
+    assert (fitted.wrong, fitted.sheets) == (None, 1)
 
 
 @pytest.mark.parametrize("kind", POINTS_NEEDED)

@@ -128,9 +128,9 @@ class LocalTransformation(Transformation):
         means, spreads = [], []
         for field in self.fields:
             shared = np.kron(field.variance * _correlation(u, known, field.reach), np.eye(2))
-            shared = shared.reshape(len(u), 2, -1)
+            shared = shared.reshape(len(u), 2, known.size)
             by_points = shared @ field.inverse
-            rest = rows - by_points @ _rows(known).reshape(2 * len(known), -1)
+            rest = rows - by_points @ _rows(known).reshape(known.size, 4)
             means.append(rows @ field.parameters + shared @ field.solved)
             spreads.append(
                 field.variance * np.eye(2)
@@ -179,7 +179,7 @@ def fit_local(source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> LocalTran
         raise ValueError(f"local needs {MIN_POINTS} points and there are {len(p)}")
     centre, back = centring_matrix(p), np.asarray(np.linalg.inv(centring_matrix(q)), dtype=float)
     u, y = carry_points(centre, p), carry_points(np.linalg.inv(back), q).ravel()
-    rows, own = _rows(u).reshape(2 * len(u), -1), np.repeat((s / back[0, 0]) ** 2, 2)
+    rows, own = _rows(u).reshape(y.size, 4), np.repeat((s / back[0, 0]) ** 2, 2)
     plain = np.linalg.lstsq(rows / np.sqrt(own)[:, None], y / np.sqrt(own), rcond=None)[0]
     left = float(np.mean((y - rows @ plain) ** 2)) + float(np.mean(own)) / 100
     every = [
@@ -195,7 +195,7 @@ def fit_local(source: ArrayLike, target: ArrayLike, sds: ArrayLike) -> LocalTran
     parameters = np.sum([field.weight * field.parameters for field in fields], axis=0)
     covariance = np.sum([field.weight * field.covariance for field in fields], axis=0)
     matrix = back @ matrix_of_parameters("similarity", parameters) @ centre
-    return LocalTransformation("local", matrix / matrix[2, 2], p, q, s, covariance, centre, back, fields=fields)
+    return LocalTransformation("local", matrix, p, q, s, covariance, centre, back, fields=fields)
 
 
 def _rows(u: Array) -> Array:

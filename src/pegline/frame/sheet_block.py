@@ -114,7 +114,7 @@ def fit_sheets(
     a, b = rows * weights[:, None], sought * weights
     scale = np.linalg.norm(a, axis=0)
     _, singular, right = np.linalg.svd(a / scale, full_matrices=True)
-    if len(a) < a.shape[1] or singular[-1] < LOOSE_SHARE * singular[0]:
+    if len(a) < a.shape[1] or singular.min() < LOOSE_SHARE * singular.max():
         raise ValueError(system.hangs_loose(right, singular))
     covariance = np.linalg.inv((a / scale).T @ (a / scale)) / np.outer(scale, scale)
     solution = covariance @ a.T @ b
@@ -174,7 +174,7 @@ class _System:
             pair = np.zeros((2, wide))
             pair[:, self._column[point] : self._column[point] + 2] = np.eye(2)
             rows.append(pair)
-            sought.append(carry_points(self._target, [on_grid.place])[0])
+            sought.append(carry_points(self._target, on_grid.place))
             weights.append(np.full(2, self._unit / on_grid.sd))
         return np.concatenate(rows), np.concatenate(sought), np.concatenate(weights)
 
@@ -185,7 +185,7 @@ class _System:
         """Return what hangs loose, in words."""
         singular_values = np.zeros(right.shape[0])
         singular_values[: len(singular)] = singular
-        free = right[singular_values < LOOSE_SHARE * singular[0]]
+        free = right[singular_values < LOOSE_SHARE * singular.max()]
         names = [
             name
             for number, name in enumerate(self._sheets)
@@ -200,7 +200,8 @@ class _System:
         readings = [(name, point) for name, sheet in self._sheets.items() for point in sheet.places]
         owners: list[tuple[str | None, str]] = [*readings, *((None, point) for point in self._known)]
         # What is left of a reading on a sheet is where the point is adjusted less where the sheet has it.
-        residuals = left.reshape(-1, 2) * self._unit * np.array([-1.0 if name else 1.0 for name, _ in owners])[:, None]
+        lengths = left.reshape(len(owners), 2) * self._unit
+        residuals = np.where([[sheet is None] for sheet, _ in owners], lengths, -lengths)
         numbered = enumerate(self._sheets)
         return SheetBlock(
             {name: self._sheet(number, name, solution, covariance, on_grid) for number, name in numbered},
@@ -220,7 +221,7 @@ class _System:
         matrix = self._back @ matrix_of_parameters(self._kind, solution[own]) @ centre  # type: ignore[arg-type]
         return Transformation(
             self._kind,  # type: ignore[arg-type]
-            matrix / matrix[2, 2],
+            matrix,
             np.array(list(sheet.places.values())),
             np.array([on_grid[point] for point in sheet.places]),
             np.full(len(sheet.places), sheet.sd),

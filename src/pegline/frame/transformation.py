@@ -193,16 +193,16 @@ def fit(kind: TransformationKind, source: ArrayLike, target: ArrayLike, sds: Arr
     u, v = carry_points(centre, p), carry_points(np.linalg.inv(back), q)
     weights = np.repeat(back[0, 0] / s, 2)
     parameters = _parameters(kind, _first(kind, u, v, weights))
-    rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+    rows = parameter_derivatives(kind, u, parameters).reshape(q.size, len(parameters)) * weights[:, None]
     for _ in range(MAX_PROJECTIVE_STEPS):
         misfit = (v - carry_points(matrix_of_parameters(kind, parameters), u)).ravel() * weights
         step, _, rank, singular = np.linalg.lstsq(rows, misfit, rcond=None)
-        if rank < len(parameters) or singular[-1] < 1e-7 * singular[0]:
+        if rank < len(parameters) or singular.min() < 1e-7 * singular.max():
             raise ValueError(f"the points are too near one line for a {kind} transformation")
         parameters, size = _halved_step(kind, parameters, step, u, v, weights, misfit @ misfit)
         if kind != "projective" or size < SETTLED_SHARE:
             break
-        rows = parameter_derivatives(kind, u, parameters).reshape(2 * len(p), -1) * weights[:, None]
+        rows = parameter_derivatives(kind, u, parameters).reshape(q.size, len(parameters)) * weights[:, None]
     matrix = back @ matrix_of_parameters(kind, parameters) @ centre
     return Transformation(kind, matrix / matrix[2, 2], p, q, s, np.asarray(np.linalg.inv(rows.T @ rows)), centre, back)
 
@@ -233,7 +233,7 @@ def _first(kind: TransformationKind, u: Array, v: Array, weights: Array) -> Arra
     """Return a first matrix: for the projective kind by its equations multiplied out."""
     if kind != "projective":
         return np.eye(3)
-    rows = _projective_rows(u, v).reshape(2 * len(u), 8)
+    rows = _projective_rows(u, v).reshape(v.size, 8)
     parameters, _, rank, _ = np.linalg.lstsq(rows * weights[:, None], v.ravel() * weights, rcond=None)
     if rank < 8:
         raise ValueError("the points are too near one line for a projective transformation")
@@ -316,4 +316,4 @@ def _fits(fitted: Transformation, target: Array) -> bool:
         other = fit(fitted.kind, fitted.source, target, fitted.sds)
     except ValueError:
         return False
-    return other.freedom > 0 and other.wrong is None
+    return other.wrong is None

@@ -8,7 +8,7 @@ from pyproj.database import query_crs_info
 
 from pegline.errors import BookError
 from pegline.frame.choice import choose_frame
-from pegline.frame.west_south import COUNTERPARTS, counterpart
+from pegline.frame.west_south import COUNTERPARTS, SOUTH_ORIENTATED, counterpart
 from pegline.readers import parse_book
 from pegline.reduction.reduce import reduce_readings
 
@@ -17,6 +17,13 @@ WEST_SOUTH = [
     for info in query_crs_info(auth_name="EPSG", pj_types="PROJECTED_CRS")
     if {axis.direction for axis in CRS.from_epsg(info.code).axis_info} == {"west", "south"}
 ]
+#: One of them with a south orientated projection and no counterpart in the database.
+UNLISTED = next(
+    int(info.code)
+    for info in WEST_SOUTH
+    if f"EPSG:{info.code}" not in COUNTERPARTS
+    and CRS.from_epsg(info.code).coordinate_operation.method_code == SOUTH_ORIENTATED
+)
 BOOK = """
 book: 1
 unit: m
@@ -58,6 +65,29 @@ def test_a_counterpart_has_the_same_figures_with_the_other_sign(info) -> None:  
     assert [axis.unit_conversion_factor for axis in other.axis_info] == [
         axis.unit_conversion_factor for axis in named.axis_info
     ]
+
+
+def test_a_counterpart_that_the_database_does_not_list_is_a_grid_of_its_own_with_false_origins_turned() -> None:
+    written = CRS.from_epsg(2048).to_json_dict()
+    del written["id"]
+    written["conversion"]["id"] = {"authority": "OWN", "code": 1}
+    written["name"] = "Lo19 from a false origin"
+    for parameter in written["conversion"]["parameters"]:
+        if parameter["name"].startswith("False"):
+            parameter["value"] = {"False easting": 40_000.0, "False northing": -3_000_000.0}[parameter["name"]]
+    named = CRS.from_json_dict(written)
+    other = counterpart(named)
+    # Westing and southing are the false ones less what lies east of 19° and north of the equator.
+    plain = Proj("+proj=tmerc +lon_0=19 +ellps=WGS84")(19.4, -33.9)
+
+    assert Proj(other)(19.4, -33.9) == pytest.approx((plain[0] - 40_000, plain[1] + 3_000_000), abs=1e-6)
+    operation = other.coordinate_operation
+    assert (operation.method_name, operation.method_code) == ("Transverse Mercator", "9807")
+    assert [parameter.value for parameter in operation.params[-2:]] == [-40_000.0, 3_000_000.0]
+    # Neither the grid nor its conversion keeps the number under which EPSG has the one with axes west and south.
+    assert "id" in named.to_json_dict()["conversion"]
+    assert "id" not in other.to_json_dict()["conversion"]
+    assert "id" not in counterpart(CRS.from_epsg(UNLISTED)).to_json_dict()
 
 
 def frame(crs: str, points: str):  # type: ignore[no-untyped-def]

@@ -56,10 +56,10 @@ def counterpart(crs: Any) -> Any | None:
     for parameter in definition["conversion"]["parameters"]:
         if parameter["name"].startswith("False"):
             parameter["value"] = 0.0 - parameter["value"]
-    unit = definition["coordinate_system"]["axis"][0]["unit"]
+    units = {axis["direction"]: axis["unit"] for axis in definition["coordinate_system"]["axis"]}
     definition["coordinate_system"]["axis"] = [
-        {"name": "Easting", "abbreviation": "E", "direction": "east", "unit": unit},
-        {"name": "Northing", "abbreviation": "N", "direction": "north", "unit": unit},
+        {"name": "Easting", "abbreviation": "E", "direction": "east", "unit": units["west"]},
+        {"name": "Northing", "abbreviation": "N", "direction": "north", "unit": units["south"]},
     ]
     for named in (definition, definition["conversion"]):
         named.pop("id", None)

@@ -212,6 +212,14 @@ def test_a_vertical_part_is_left_out_with_a_word() -> None:
     assert [warning.rule for warning in grid.warnings] == ["vertical-part"]
 
 
+def test_a_third_axis_is_left_out_with_a_word() -> None:
+    grid = grid_of(CRS("EPSG:32630").to_3d().to_wkt())
+
+    assert len(grid.crs.axis_info) == 2
+    assert [warning.rule for warning in grid.warnings] == ["vertical-part"]
+    assert grid_of("EPSG:32630").warnings == ()
+
+
 def test_a_shift_bound_to_a_grid_is_left_out() -> None:
     grid = grid_of("+proj=utm +zone=30 +ellps=intl +towgs84=-87,-98,-121 +type=crs")
 
@@ -264,12 +272,12 @@ def test_the_zones_beside_one_go_round_the_earth(crs: str, zones: list[str]) -> 
     assert other_zones(grid_of(crs)) == [f"WGS 84 / UTM zone {zone}" for zone in zones]
 
 
-@pytest.mark.parametrize("radius", [6_370_997.0, 6_378_388.0])
+@pytest.mark.parametrize("radius", [6_358_000.5, 6_370_997.0, 6_378_388.0, 6_397_999.5])
 def test_a_sphere_of_the_earth_s_size_may_be_drawn_on(radius: float) -> None:
     assert grid_of(f"+proj=tmerc +lon_0=9 +R={radius} +type=crs").metres_per_unit == 1
 
 
-@pytest.mark.parametrize("radius", [6_051_800.0, 6_357_000.0, 6_399_000.0])
+@pytest.mark.parametrize("radius", [6_051_800.0, 6_357_999.5, 6_398_000.5])
 def test_a_grid_of_another_body_is_refused(radius: float) -> None:
     with pytest.raises(BookError, match="another body than the earth"):
         grid_of(f"+proj=tmerc +lon_0=9 +R={radius} +type=crs")

@@ -10,7 +10,7 @@ from pyproj import Geod, Proj
 from pegline.errors import BookError, Place
 from pegline.frame.choice import choose_frame, refined_frame
 from pegline.frame.crs import grid_of, line_scale
-from pegline.frame.grid import _area, _degrees, _middle, _middle_of
+from pegline.frame.grid import _area, _degrees, _grid_bearings, _middle, _middle_of
 from pegline.frame.model import Frame
 from pegline.measures.control import Control, ControlPoint
 from pegline.readers import parse_book
@@ -166,10 +166,11 @@ def test_without_a_declination_a_magnetic_bearing_is_left_out_where_control_turn
         choose_frame(one, reduce_readings(one))
 
 
-def test_bearings_that_no_line_reaches_turn_nothing() -> None:
-    north = "  C-D: {use: side}\nnorth: {from: magnetic, declination: 3° E, bearings: {C-D: 40}}\n"
-    found = frame(north, control(known("A", A), known("B", B)))
-    assert (found.bearings, found.declination, found.steps[0].what) == ((), None, "grid scale factor")
+def test_where_no_line_reaches_a_bearing_nothing_is_turned() -> None:
+    north = "north: {from: magnetic, declination: 3° E, bearings: {A-B: 40}}\n"
+    book = parse_book((BOOK + north + control(known("A", A))).encode(), "book.yaml")
+    turned = _grid_bearings(book, grid_of("EPSG:32630"), {}, [], (-0.1, 51.5), needed=False)
+    assert (turned.bearings, turned.declination, turned.warnings) == ((), None, ())
 
 
 def test_the_zone_that_is_advised_is_that_of_near_or_else_of_the_control() -> None:

@@ -244,6 +244,11 @@ def test_places_and_their_spread_are_those_of_all_likely_fields_together(small_m
     assert len(fitted.fields) == len(found) > 20
     np.testing.assert_allclose(fitted.carry(spots), mean * metres + to, atol=1e-6 * metres)
     np.testing.assert_allclose(fitted.spread_at(spots), spread * metres**2, rtol=1e-6, atol=1e-9)
+    u, _, own, _ = about
+    rows = similarity_rows(u)
+    known = [(weight, size * correlation(u, u, reach) + np.diag(own)) for weight, (size, reach) in fields]
+    parameters = sum(weight * np.linalg.inv(rows.T @ np.linalg.solve(each, rows)) for weight, each in known)
+    np.testing.assert_allclose(fitted.covariance, parameters, rtol=1e-6, atol=1e-12)
 
 
 def test_a_pair_is_tested_against_what_the_others_say_with_the_likeliest_field(small_map):

@@ -13,7 +13,7 @@ AT = {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (33.0, 37.0), "D": (18.0, -30.0)}
 SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
-def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale=1.0):
+def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale=1.0, others=()):
     """Return what is said of S at a chainage on A-B, from which S-C and further lines are taped.
 
     Where E is given, it is placed by S-E and C-E, on a booked side.
@@ -23,7 +23,7 @@ def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale
     names |= {"S-E": "side", "C-E": "side"} if e else {}
     lines = {name: (use, dist(*(at[end] for end in name.split("-")))) for name, use in names.items()}
     lines |= {name: ("check", dist(*(at[end] for end in name.split("-")))) for name in more}
-    rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else [])]
+    rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else []), *others]
     book, reduction = measure(lines, sides=SIDES | ({"E": side} if side else {}), rows=rows)
     adjustment = adjust(book, reduction, replace(LOCAL, scale=scale))
     assert all(check.passed for check in adjustment.checks)
@@ -60,6 +60,13 @@ def test_a_tie_station_that_carries_nothing_does_not_count():
     found = unnoticed(25.0, carries=False)
     assert found.unchecked == ()
     assert found.hidden == {}
+
+
+def test_another_tie_station_that_carries_nothing_is_passed_over():
+    found = unnoticed(25.0, others=[("U", "A-B", 45.0, "station")])
+
+    assert found.unchecked == ("S",)
+    assert list(found.hidden.values()) == [pytest.approx(16.0, abs=0.01)]
 
 
 @pytest.mark.parametrize(("chainage", "mistake"), [(23.05, 19.9), (22.95, None), (32.62, 0.76), (32.68, None)])

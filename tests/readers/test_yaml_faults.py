@@ -127,6 +127,10 @@ def test_a_slip_in_a_few_lines_is_told_where_it_is(text, says):
     assert told(text).startswith(says)
 
 
+def test_a_line_that_is_indented_as_the_one_before_is_not_blamed():
+    assert likely_fault("a: 1\nb: 2\n", "mapping values are not allowed here", Spot(1, 1), None) is None
+
+
 @pytest.mark.parametrize(("entries", "found"), [(7, True), (8, False)])
 def test_eight_lines_with_something_in_them_are_looked_through(entries, found):
     text = "unit m\n" + "- x\n\n" * entries

@@ -17,6 +17,7 @@ from scipy.stats import chi2
 from pegline.frame.transformation import (
     POINTS_NEEDED,
     TransformationKind,
+    _halved_step,
     _parameters,
     carry_points,
     centring_matrix,
@@ -357,3 +358,16 @@ def test_points_a_hair_beside_one_line_are_refused_and_those_a_thousandth_beside
                 fit(kind, points, SQUARE[:5], np.ones(5))
         else:
             assert fit(kind, points, points, np.ones(5)).matrix == pytest.approx(np.eye(3), abs=1e-4)
+
+
+def test_a_step_that_never_fits_better_is_halved_to_next_to_nothing():
+    """Points that fit as they are: any step makes it worse."""
+    u = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    as_it_is = np.array([1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0])
+    step = np.array([0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+
+    assert carry_points(matrix_of_parameters("projective", as_it_is), u) == pytest.approx(u)
+    moved, left = _halved_step("projective", as_it_is, step, u, u, np.ones(8), 0.0)
+
+    assert moved == pytest.approx(as_it_is, abs=1e-10)
+    assert 0 < left < 1e-11

@@ -1,20 +1,22 @@
 """A tie station that could stand at its line's second crossing is not called checked where it counts."""
 
 from dataclasses import replace
+from functools import partial
 from math import dist
 
 import pytest
 from builders.records import LOCAL, measure
 
-from pegline.network.adjust import adjust
+from pegline.network.adjust import adjust, hints
+from pegline.network.second_crossings import second_crossings
 from pegline.network.unnoticed_mistakes import find_unnoticed
 
 AT = {"A": (0.0, 0.0), "B": (60.0, 0.0), "C": (33.0, 37.0), "D": (18.0, -30.0)}
 SIDES = {"C": "left A-B", "D": "right A-B"}
 
 
-def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale=1.0, others=()):
-    """Return what is said of S at a chainage on A-B, from which S-C and further lines are taped.
+def measured(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale=1.0):
+    """Return a book with S at a chainage on A-B, from which S-C and further lines are taped, reduced and adjusted.
 
     Where E is given, it is placed by S-E and C-E, on a booked side.
     """
@@ -23,11 +25,16 @@ def unnoticed(chainage, *more, carries=True, wrong=0.0, e=None, side=None, scale
     names |= {"S-E": "side", "C-E": "side"} if e else {}
     lines = {name: (use, dist(*(at[end] for end in name.split("-")))) for name, use in names.items()}
     lines |= {name: ("check", dist(*(at[end] for end in name.split("-")))) for name in more}
-    rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else []), *others]
+    rows = [("S", "A-B", chainage + wrong, "station"), *([("p", "S-C", 10.0, 3.0)] if carries else [])]
     book, reduction = measure(lines, sides=SIDES | ({"E": side} if side else {}), rows=rows)
     adjustment = adjust(book, reduction, replace(LOCAL, scale=scale))
     assert all(check.passed for check in adjustment.checks)
-    return find_unnoticed(book, reduction, adjustment)
+    return book, reduction, adjustment
+
+
+def unnoticed(*figures, **more):
+    """Return what is said of S where it stands so."""
+    return find_unnoticed(*measured(*figures, **more))
 
 
 @pytest.mark.parametrize("wrong", [0.0, 16.0])
@@ -62,11 +69,12 @@ def test_a_tie_station_that_carries_nothing_does_not_count():
     assert found.hidden == {}
 
 
-def test_another_tie_station_that_carries_nothing_is_passed_over():
-    found = unnoticed(25.0, others=[("U", "A-B", 45.0, "station")])
+def test_only_the_tie_stations_that_are_asked_for_are_looked_at():
+    book, reduction, adjustment = measured(25.0)
+    crossings = partial(second_crossings, adjustment, hints(book, reduction), least=1.0, largest=20.0)
 
-    assert found.unchecked == ("S",)
-    assert list(found.hidden.values()) == [pytest.approx(16.0, abs=0.01)]
+    assert [one.mistake for one in crossings(["S"])] == [pytest.approx(16.0, abs=0.01)]
+    assert list(crossings(["C"])) == list(crossings([])) == []
 
 
 @pytest.mark.parametrize(("chainage", "mistake"), [(23.05, 19.9), (22.95, None), (32.62, 0.76), (32.68, None)])

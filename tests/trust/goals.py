@@ -22,7 +22,7 @@ DRAWN: Final = {
     "reader": (60, 32),
     "reduction": (60, 31),
     "network": (60, 32),
-    "frame": (60, 32),
+    "frame": (60, 34),
     "detail": (60, 32),
     "suspects": (32, 33),
     "publishing": (200, 22),

@@ -136,6 +136,7 @@ WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc", "Cf", "Zl", "Zp", 
 @settings(max_examples=200, deadline=None)
 @given(st.one_of(WORDS, st.sampled_from(["null", "~", "- a", "a: b", "a #b", "'x'", '"x"', "[a]", "{a}", "a,b", "!x"])))
 @example(",\u00a0")
+@example("0:?")
 def test_any_text_comes_back_as_it_was(word):
     table = Table(
         {

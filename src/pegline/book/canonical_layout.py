@@ -218,4 +218,4 @@ def _is_plain(text: str, *, inside: bool) -> bool:
         return False
     if text.startswith(("---", "...")) or ": " in text or " #" in text or text.endswith(":"):
         return False
-    return not (inside and any(sign in ",[]{}" for sign in text))
+    return not (inside and (":?" in text or any(sign in ",[]{}" for sign in text)))

@@ -405,6 +405,8 @@ def test_quotes_before_such_a_space_do_not_hide_it():
 
 def test_of_many_signs_that_cannot_be_seen_the_first_twenty_are_told():
     assert len(faults_of("title: " + "\u200b" * 30)) == 20
+    assert len(faults_of("title: x\n" + "\u00a0\n" * 30)) == 20
+    assert len(faults_of("\u00a0\n" * 15 + "\u200b" * 15)) == 20
 
 
 def test_a_name_of_an_old_disk_is_told(tmp_path):

@@ -70,6 +70,7 @@ BOOKS = {
     "maps that stay open": nested("{a: "),
     "dashes": nested("- "),
     "question marks": nested("? "),
+    "spaces that are none to YAML": many("\u00a0\n"),
     "indents": lambda size: "".join(f"{' ' * n}a:\n" for n in range(int((2 * size) ** 0.5) - 2)),
     "quotes that stay open": one('note: "', "abc ", ""),
     "a text of bars": one("note: |\n", "  abc\n"),

@@ -9,7 +9,7 @@ from typing import Final
 
 from pegline.errors import BookError, Finding, OpenError, Place, TooLargeError, printable
 
-__all__ = ["MAX_BOOK_BYTES", "read_bytes", "text_of_bytes"]
+__all__ = ["MAX_BOOK_BYTES", "place_behind", "read_bytes", "text_of_bytes"]
 
 MAX_BOOK_BYTES: Final = 5_000_000  #: bytes of a book: some 100,000 rows
 #: First bytes of files that are no books, and what they are.
@@ -53,8 +53,12 @@ def _is_utf16(data: bytes) -> bool:
     return any(each.count(0) > 0.8 * len(each) for each in (data[::2], data[1::2]))
 
 
-def _place_behind(text: str, file: str) -> Place:
-    """Return the place of the sign that follows a text."""
+def place_behind(text: str, file: str) -> Place:
+    r"""Return the place of the sign that follows a text, by its lines and columns from 1.
+
+    >>> place_behind("book: 1\r\nunit", "b.yaml")
+    Place(file='b.yaml', line=2, column=5)
+    """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     return Place(file, len(lines), len(lines[-1]) + 1)
 
@@ -77,10 +81,10 @@ def text_of_bytes(data: bytes, file: str) -> str:
         why = (
             f"byte {error.start} (0x{data[error.start]:02X}) is no UTF-8, perhaps Windows-1252; save the file as UTF-8"
         )
-        place = _place_behind(data[: error.start].decode("utf-8"), file)
+        place = place_behind(data[: error.start].decode("utf-8"), file)
         raise BookError([Finding("encoding", why, place)]) from None
     before, nought, _ = text.partition("\0")
     if nought:
-        fault = Finding("binary", "this is no text; a book is plain text in UTF-8", _place_behind(before, file))
+        fault = Finding("binary", "this is no text; a book is plain text in UTF-8", place_behind(before, file))
         raise BookError([fault])
     return text

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator
+from itertools import islice
 from operator import itemgetter
 from typing import Any, Final, NoReturn
 
@@ -25,11 +26,12 @@ from yaml.events import (
 from pegline.errors import BookError, Finding, Place
 from pegline.measures.scalars import sign_name
 from pegline.measures.source_tree import Items, Table, Text, Written
-from pegline.readers.file_text import MAX_BOOK_BYTES
+from pegline.readers.file_text import MAX_BOOK_BYTES, place_behind
 
 __all__ = ["MAX_SIGNS", "comments", "limits_of_a_book", "parse"]
 
 MAX_YAML_DEPTH: Final = 20  # levels of lists and maps; a book needs 7
+MAX_SIGNS_TOLD: Final = 20  #: that cannot be seen, or are no space to YAML: to find the place of each takes time
 MAX_ENTRIES: Final = 20_000  #: of one list or map, at most
 MAX_TEXTS: Final = 300_000  #: of a book, at most: 2,000 stations and 30,000 details have so many
 MAX_SIGNS: Final = 10_000  #: of one text, at most: some four pages
@@ -92,8 +94,8 @@ def parse(text: str, file: str) -> Written:
     text = text.removeprefix("\ufeff")
     _check_signs(text, file)
     if named := _NAMES_OF_TAGS.search(text):  # before they are read: many of them take long
-        line, column = _locate(text, named.start(1))
-        raise _refuse("tag", "%TAG gives values types; leave this line out", Place(file, line, column))
+        where = place_behind(text[: named.start(1)], file)
+        raise _refuse("tag", "%TAG gives values types; leave this line out", where)
     reader = _Reader(text, file)
     try:
         return reader.document()
@@ -118,27 +120,16 @@ def _check_signs(text: str, file: str) -> None:
     if text.isascii() and text.replace("\n", "").replace("\r", "").isprintable():
         return
     places = []
-    for match in filter(itemgetter(1), _SPACE_OF_STRUCTURE.finditer(text)):
-        line, column = _locate(text, match.start(1))
+    for match in islice(filter(itemgetter(1), _SPACE_OF_STRUCTURE.finditer(text)), MAX_SIGNS_TOLD):
         said = f"this is {sign_name(match[1])}, which YAML does not take for a space; type a plain space"
-        places.append(Finding("sign", said, Place(file, line, column)))
-    for match in _REFUSED.finditer(text):
-        line, column = _locate(text, match.start())
+        places.append(Finding("sign", said, place_behind(text[: match.start(1)], file)))
+    for match in islice(_REFUSED.finditer(text), MAX_SIGNS_TOLD - len(places)):
         code = f"U+{ord(match[0]):04X}"
         name = unicodedata.name(match[0], "control character").lower()
-        places.append(Finding("sign", f"the sign {code} ({name}) cannot be seen; delete it", Place(file, line, column)))
-        if len(places) == 20:
-            break
+        said = f"the sign {code} ({name}) cannot be seen; delete it"
+        places.append(Finding("sign", said, place_behind(text[: match.start()], file)))
     if places:
         raise BookError(places)
-
-
-def _locate(text: str, index: int) -> tuple[int, int]:
-    """Return line and column, from 1, of a sign of a text."""
-    line, begin = 1, 0
-    for match in _BREAK.finditer(text[:index]):
-        line, begin = line + 1, match.end()
-    return line, index - begin + 1
 
 
 def _syntax(error: yaml.MarkedYAMLError, text: str, file: str) -> BookError:

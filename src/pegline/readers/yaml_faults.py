@@ -71,10 +71,8 @@ def likely_fault(text: str, problem: str, stopped: Spot, context: Spot | None) -
     if "mapping values" in problem and ": " in (within := lines[stopped.line][: stopped.column].lstrip("- ")):
         content = lines[stopped.line].strip()
         if not (_lacks_colon(content) or _NO_DASH_SPACE.match(content)):
-            said = _lost_bracket(content, within)
-            return (
-                YamlFault(stopped.line + 1, stopped.column + 1, said) if said else None
-            )  # else a second one in one line
+            said = _lost_bracket(content, within)  # else it is a second one in one line
+            return YamlFault(stopped.line + 1, stopped.column + 1, said) if said else None
     content_lines = list(_block_lines(lines))
     before = [line for line in content_lines if line.number <= stopped.line]
     for line in list(reversed(before))[:LINES_LOOKED_BACK]:

@@ -18,6 +18,7 @@ from pegline.commands.desk.changes import without_returns
 from pegline.commands.desk.document import Document, JournalEntry, fingerprint
 from pegline.errors import BusyError, OpenError
 from pegline.readers.file_text import MAX_BOOK_BYTES, read_bytes, text_of_bytes
+from pegline.writers.disk_faults import sync
 from pegline.writers.publish import locked_file
 
 __all__ = ["Store", "journal_path"]
@@ -137,7 +138,7 @@ class Store:
             with suppress(OSError):
                 aside.unlink()
             raise
-        _sync_folder(path.parent)
+        sync(path.parent)
         return stamp
 
     def _read(self) -> str:
@@ -240,13 +241,3 @@ def _end_of_records(path: Path) -> int | None:
     except OSError:
         return None
     return None if data.endswith(b"\n") or not data else data.rfind(b"\n") + 1
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":
-        return
-    file = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(file)
-    finally:
-        os.close(file)

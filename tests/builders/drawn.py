@@ -64,7 +64,7 @@ class Drawn:
         moved = {} if self.passed is None else dict.fromkeys(self.stations, 0.05)
         unnoticed = Unnoticed(moved, {}, {}, 0.3, tuple(self.stations))
         solved = Solved(book, self._reduction(book), self.frame, self._adjustment(), self._detail(book), unnoticed)
-        return Survey(solved, Diagnosis((), (), ()))
+        return Survey(solved, Diagnosis((), ()))
 
     def _place(self, line: int) -> Place:
         return Place(self.file, line, 3)

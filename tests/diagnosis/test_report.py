@@ -11,7 +11,7 @@ from builders.sound_book import SOUND
 
 from pegline.book.habits import notation_of
 from pegline.diagnosis.causes import likely_causes
-from pegline.diagnosis.model import Suspect
+from pegline.diagnosis.model import Diagnosis, Suspect
 from pegline.diagnosis.report import accuracy_in_full, accuracy_sentences, check_rows, do_now, verdict
 from pegline.errors import Place
 from pegline.readers import parse_book, read
@@ -188,7 +188,7 @@ def test_a_side_is_looked_at_first_where_it_is_suspected_first_and_not_where_a_r
     side = Suspect("C", 2, place, "left of A-B", "right of A-B", None, True, 0.4)
     known = Suspect("C", 1, place, "500000.0", "500001.0", None, True, 0.6, "control")
     told = {
-        first.kind: list(do_now(replace(found, diagnosis=replace(found.diagnosis, suspects=(first, other), advice=()))))
+        first.kind: list(do_now(replace(found, diagnosis=Diagnosis((first, other), ()))))
         for first, other in ((known, side), (side, known))
     }
     assert told["control"] == ["Compare the coordinates of C with their source."]

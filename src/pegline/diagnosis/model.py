@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -67,13 +69,18 @@ class Advice:
     kind: MeasurementKind | None = None  #: of what is measured again
 
 
-@record(frozen=True, slots=True)
+@record(frozen=True, slots=False)
 class Diagnosis:
     """The judgement of a survey."""
 
     suspects: tuple[Suspect, ...]
-    advice: tuple[Advice, ...]
     warnings: tuple[Finding, ...]  #: all of them: the book's, the reduction's, the frame's, the rules of thumb
+    find_advice: Callable[[], tuple[Advice, ...]] = tuple  #: see ``advice``
+
+    @cached_property
+    def advice(self) -> tuple[Advice, ...]:
+        """Return what to measure next: looked for when it is asked for, which no layer and no drawing does."""
+        return self.find_advice()
 
 
 @dataclass(frozen=True, slots=True, repr=False)

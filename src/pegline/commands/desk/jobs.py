@@ -103,7 +103,7 @@ def draw_text(text: str, file: str, also: str = "") -> Answer:
         try:
             solved, missing = solve_as_far_as_it_goes(book)
             if solved is not None:
-                plan = compose(Survey(solved, Diagnosis((), (), ())))
+                plan = compose(Survey(solved, Diagnosis((), ())))
                 pages, scale = list(inline_pages(plan, also.split(","))), plan.scale
         except BookError as error:
             wrong = (*wrong, *error.findings)

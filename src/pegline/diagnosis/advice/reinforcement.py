@@ -27,6 +27,7 @@ from pegline.network.least_squares import Fit
 from pegline.network.observation_types import Booking, Observation, is_chain_line, tie_chainages
 from pegline.plane import Array, Ints
 from pegline.records import record
+from pegline.reduction.model import Reduction
 
 __all__ = ["NEAREST_STATIONS", "REACH_FACTOR", "NewLineTape", "on_one_line", "strengthening_lines"]
 
@@ -70,6 +71,13 @@ class NewLineTape:
     name: str
     nominal: float  #: metres
     lay_sd: float  #: metres
+
+    @classmethod
+    def of_base(cls, reduction: Reduction) -> NewLineTape:
+        """Return the tape that the base line was measured with."""
+        tape = next(line.ground.tape for line in reduction.lines.values() if line.use == "base")
+        constants = reduction.tapes[tape]
+        return cls(tape, constants.nominal, constants.lay_sd)
 
     def sd(self, length: float) -> float:
         """Return the standard deviation of one reading, metres."""

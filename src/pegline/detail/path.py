@@ -7,18 +7,21 @@ the case b = 0 rather than a special one.
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Sequence
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pegline.detail.model import Path
-from pegline.plane import Array, distance, left_of, turn_points
+from pegline.plane import Array, Ints, distance, left_of, turn_points
 
 __all__ = [
     "ONE_POINT_METRES",
     "Place1D",
+    "Vertices",
     "area",
+    "areas_and_lengths",
     "chord_tolerance",
     "cut",
     "enclosed_areas",
@@ -123,6 +126,45 @@ def path_areas(vertices: Array, bulges: Array) -> Array:
     q = np.roll(p, -1, axis=-2)
     shoelace = (p[..., 0] * q[..., 1] - q[..., 0] * p[..., 1]).sum(axis=-1) / 2
     return np.asarray(shoelace + enclosed_areas(distance(p, q), bulges).sum(axis=-1))
+
+
+class Vertices(NamedTuple):
+    """The vertices of p paths one after the other, each with its neighbours; the ends of open paths have each other."""
+
+    positions: Array  #: (v, 2)
+    path: Ints  #: (v,) number of the path of each
+    first: Ints  #: (p,) the first of each path
+    before: Ints  #: (v,)
+    after: Ints  #: (v,)
+    ending: Ints  #: those that end an open path: no piece begins there
+
+    @classmethod
+    def of(cls, paths: Sequence[Path]) -> Vertices:
+        """Return those of one path or more."""
+        counts = np.array([len(path.vertices) for path in paths])
+        closed = np.array([path.closed for path in paths])
+        ends = np.cumsum(counts)
+        first, last = ends - counts, ends - 1
+        before, after = np.arange(-1, ends[-1] - 1), np.arange(1, ends[-1] + 1)
+        before[first], after[last] = last, first
+        positions = np.concatenate([path.vertices for path in paths])
+        return cls(positions, np.repeat(np.arange(len(paths)), counts), first, before, after, last[~closed])
+
+
+def areas_and_lengths(paths: Sequence[Path]) -> Array:
+    """Return what ``area`` and ``length`` give for each of some paths (p, 2); the area of an open one means nothing."""
+    measures = np.zeros((len(paths), 2))
+    if not paths:
+        return measures
+    vertices, bulges = Vertices.of(paths), np.concatenate([path.bulges for path in paths])
+    p = vertices.positions - vertices.positions[vertices.first][vertices.path]
+    q = p[vertices.after]
+    chords = distance(p, q)
+    areas = (p[:, 0] * q[:, 1] - q[:, 0] * p[:, 1]) / 2 + enclosed_areas(chords, bulges)
+    lengths = _piece_lengths(chords, bulges)
+    lengths[vertices.ending] = 0.0
+    measures[:, 0], measures[:, 1] = np.bincount(vertices.path, areas), np.bincount(vertices.path, lengths)
+    return measures
 
 
 def length(path: Path) -> float:

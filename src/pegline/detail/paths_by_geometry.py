@@ -7,9 +7,10 @@ come from moving each a little.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import pairwise
 from math import pi
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -26,15 +27,28 @@ from pegline.book.model import (
 )
 from pegline.detail.curves import circle, curve, curve_vertices, exact_copy, parallel, through_three
 from pegline.detail.model import Path
-from pegline.detail.path import area, cut, length, locate, path_areas, path_lengths, straight, without_repeats
+from pegline.detail.path import (
+    Vertices,
+    area,
+    cut,
+    length,
+    locate,
+    path_areas,
+    path_lengths,
+    straight,
+    without_repeats,
+)
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Ground, Reduction
 
-__all__ = ["Making", "gradients", "making_of"]
+__all__ = ["Gradients", "Made", "Making", "gradients", "making_of"]
 
 #: How far a vertex is moved to see what changes, metres.
 VERTEX_STEP: Final = 1e-4
+
+#: What area and perimeter of a path without lengths of its own change by with them.
+NO_LENGTHS: Final = np.zeros((0, 2))
 
 #: From positions (n, 2) and lengths (l,), metres in the frame, to the path.
 Make = Callable[[Array, Array], Path]
@@ -51,6 +65,22 @@ class Making:
     vertices: tuple[int, ...] | None = None  #: of straight pieces: the numbers of the points, in order
     nudge: Callable[[Array, Array], Path | None] | None = None  #: quicker than ``make``, where the outcome is the same
     shown: tuple[str, ...] = ()  #: the points that the path goes through, in order
+
+
+class Made(NamedTuple):
+    """A path with what it was made from."""
+
+    making: Making
+    path: Path
+    positions: Array  #: (n, 2) of its points
+    lengths: Array  #: (l,) its own
+
+
+class Gradients(NamedTuple):
+    """What area and perimeter of a path change by when what it was made from does."""
+
+    by_point: Array  #: (n, 2, 2) by x and y of each point: of the area, of the perimeter
+    by_length: Array  #: (l, 2) by each of its own lengths
 
 
 def making_of(feature: Feature, book: Book, reduction: Reduction, above: tuple[str, ...] = ()) -> Making | None:
@@ -88,15 +118,18 @@ def making_of(feature: Feature, book: Book, reduction: Reduction, above: tuple[s
 def _number_names(points: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[int, ...]]:
     """Return the different names, and for each of ``points`` its number among them."""
     names = tuple(dict.fromkeys(points))
+    if len(names) == len(points):
+        return names, tuple(range(len(names)))
     number = {name: i for i, name in enumerate(names)}
     return names, tuple(number[name] for name in points)
 
 
 def _straight(points: tuple[str, ...], *, closed: bool) -> Making:
     names, numbers = _number_names(points)
+    in_order = len(names) == len(points)
 
     def make(positions: Array, _: Array) -> Path:
-        return straight(positions[list(numbers)], closed=closed)
+        return straight(positions[: len(names)] if in_order else positions[list(numbers)], closed=closed)
 
     return Making(names, make, vertices=numbers, shown=points)
 
@@ -159,13 +192,19 @@ def _part_between(path: Path, positions: Array, start: int | None, until: int | 
     return cut(path, begin, end)
 
 
-def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
-    """Return what area and perimeter change by when each position and own length does: (2, 2 n + l).
+def gradients(made: Sequence[Made]) -> list[Gradients]:
+    """Return what area and perimeter of each path change by when its points, and its own lengths, do.
 
     The sign of the area is that of the path: positive anticlockwise.
     """
-    if made.vertices is not None:
-        return _by_vertices(path, made.vertices, len(positions))
+    straight = [one for one in made if one.making.vertices is not None]
+    by_vertex = iter(_by_vertices(straight))
+    return [_by_points(one, next(by_vertex)) if one.making.vertices is not None else _by_moving(one) for one in made]
+
+
+def _by_moving(one: Made) -> Gradients:
+    """Return the gradients of a path by moving every coordinate and length a little, up and down."""
+    made, path, positions, own = one
     count = positions.size
     values = np.concatenate((positions.ravel(), own))
     moved = np.concatenate((values + VERTEX_STEP * np.eye(len(values)), values - VERTEX_STEP * np.eye(len(values))))
@@ -179,8 +218,9 @@ def gradients(made: Making, path: Path, positions: Array, own: Array) -> Array:
         make = _quickest(made, path, positions, own)
         paths = [make(one[:count].reshape(-1, 2), one[count:]) or path for one in moved]
         measures = np.array([(area(p) if p.closed else 0.0, length(p)) for p in paths]).T
-    up, down = np.split(measures, 2, axis=1)
-    return np.asarray((up - down) / (2 * VERTEX_STEP))
+    up, down = np.split(measures.T, 2)
+    slopes = (up - down) / (2 * VERTEX_STEP)
+    return Gradients(slopes[:count].reshape(-1, 2, 2).swapaxes(1, 2), slopes[count:])
 
 
 def _all_apart(made: Making, path: Path) -> bool:
@@ -196,30 +236,33 @@ def _quickest(made: Making, path: Path, positions: Array, own: Array) -> Callabl
     return made.make
 
 
-def _by_vertices(path: Path, numbers: tuple[int, ...], count: int) -> Array:
-    """Return the gradients of a path of straight pieces.
+def _by_vertices(made: Sequence[Made]) -> list[Array]:
+    """Return the gradients (k, 2, 2) of some paths of straight pieces to their vertices.
 
         ∂A/∂xᵢ = (yᵢ₊₁ - yᵢ₋₁) / 2,   ∂A/∂yᵢ = (xᵢ₋₁ - xᵢ₊₁) / 2
 
     and the length grows by the unit vectors of the pieces that end at a vertex, less those that start there.
     """
-    steps = np.empty_like(path.vertices)
-    np.subtract(path.vertices[1:], path.vertices[:-1], out=steps[:-1])
-    steps[-1] = path.vertices[0] - path.vertices[-1]
-    coming = np.concatenate((steps[-1:], steps[:-1]))
+    if not made:
+        return []
+    vertices = Vertices.of([one.path for one in made])
+    steps = vertices.positions[vertices.after] - vertices.positions
     sizes = np.hypot(steps[:, 0], steps[:, 1])
     sizes[sizes == 0] = np.inf
-    if not path.closed:
-        sizes[-1] = np.inf
+    sizes[vertices.ending] = np.inf
     unit = steps / sizes[:, None]
-    both = (steps + coming) / 2
-    by_vertex = np.empty((2, len(steps), 2))
-    by_vertex[0, :, 0], by_vertex[0, :, 1] = both[:, 1], -both[:, 0]
-    by_vertex[1, 0] = unit[-1] - unit[0]
-    np.subtract(unit[:-1], unit[1:], out=by_vertex[1, 1:])
-    if len(steps) == count:
-        return by_vertex.reshape(2, -1)
-    gradient = np.zeros((2, count, 2))
-    for measure, by in zip(gradient, by_vertex, strict=True):
-        np.add.at(measure, np.array(numbers), by)
-    return gradient.reshape(2, -1)
+    across = (steps + steps[vertices.before]) / 2
+    by_area = np.column_stack((across[:, 1], -across[:, 0]))
+    by_vertex = np.stack((by_area, unit[vertices.before] - unit), axis=1)
+    bounds = [*vertices.first.tolist(), len(by_vertex)]
+    return [by_vertex[begin:end] for begin, end in pairwise(bounds)]
+
+
+def _by_points(one: Made, by_vertex: Array) -> Gradients:
+    """Return the gradients of a path to its points, some of which may be several of its vertices."""
+    count = len(one.positions)
+    if len(by_vertex) == count:
+        return Gradients(by_vertex, NO_LENGTHS)
+    by_point = np.zeros((count, 2, 2))
+    np.add.at(by_point, np.array(one.making.vertices), by_vertex)
+    return Gradients(by_point, NO_LENGTHS)

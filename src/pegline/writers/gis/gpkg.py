@@ -6,7 +6,7 @@ F.9 and that of metadata by annex F.8 of 12-128r19, related tables by OGC 18-000
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Final
 from pegline.diagnosis.model import Survey
 from pegline.errors import OutputError
 from pegline.writers.disk_faults import write_refusal
-from pegline.writers.gis.gpkg_tables import SQL_TYPES, add_layer, insert_rows, make_core_tables, register_extension
-from pegline.writers.gis.layers import FilledLayer, Value
+from pegline.writers.gis.gpkg_tables import SQL_TYPES, add_layer, fill_table, make_core_tables, register_extension
+from pegline.writers.gis.layers import FilledLayer
 from pegline.writers.gis.metadata import NAMESPACE
 from pegline.writers.gis.package import Package
 from pegline.writers.gis.reprojection import package_in
+from pegline.writers.gis.rows_in_sql import insert_rows
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
@@ -106,14 +107,9 @@ def _add_extensions(database: Connection, package: Package) -> None:
 def _table(database: Connection, table: FilledLayer, moment: str) -> None:
     declared = ", ".join(f'"{column.name}" {SQL_TYPES[column.type]}' for column in table.columns)
     database.execute(f'CREATE TABLE "{table.name}" (id INTEGER PRIMARY KEY NOT NULL, {declared})')
-    insert_rows(database, table, {"id": range(1, len(table) + 1)})
+    fill_table(database, table, {"id": range(1, len(table) + 1)})
     columns = ["table_name", "data_type", "identifier", "description", "last_change"]
-    _insert(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
-
-
-def _insert(database: Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Value]]) -> None:
-    names = ", ".join(f'"{name}"' for name in columns)
-    database.executemany(f'INSERT INTO "{table}" ({names}) VALUES ({", ".join("?" * len(columns))})', rows)
+    insert_rows(database, "gpkg_contents", columns, [(table.name, "attributes", table.name, table.about, moment)])
 
 
 # -- schema -----------------------------------------------------------------------------------------
@@ -152,13 +148,13 @@ def describe_columns(
         " value TEXT, min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,"
         " CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))"
     )
-    _insert(
+    insert_rows(
         database,
         "gpkg_data_columns",
         ["table_name", "column_name", "name", "title", "description", "constraint_name"],
         ((table, name, name, name.replace("_", " "), about, values) for table, name, about, values in columns),
     )
-    _insert(
+    insert_rows(
         database,
         "gpkg_data_column_constraints",
         ["constraint_name", "constraint_type", "value", "description"],
@@ -188,13 +184,13 @@ def _metadata(database: Connection, package: Package) -> None:
         " CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),"
         " CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id))"
     )
-    _insert(
+    insert_rows(
         database,
         "gpkg_metadata",
         ["id", "md_scope", "md_standard_uri", "mime_type", "metadata"],
         [(number, "dataset", NAMESPACE, "text/xml", record) for number, record in enumerate(package.records, 1)],
     )
-    _insert(
+    insert_rows(
         database,
         "gpkg_metadata_reference",
         ["reference_scope", "timestamp", "md_file_id"],
@@ -222,9 +218,9 @@ def _relations(database: Connection, package: Package) -> None:
     for links in package.links:
         declared = "base_id INTEGER NOT NULL, related_id INTEGER NOT NULL, source TEXT, page TEXT"
         database.execute(f'CREATE TABLE "{links.name}" ({declared})')
-        _insert(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
+        insert_rows(database, links.name, ["base_id", "related_id", "source", "page"], links.rows)
         row = (links.base, "fid", links.related, "fid", "features", links.name)
-        _insert(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
+        insert_rows(database, "gpkgext_relations", [*columns, "relation_name", "mapping_table_name"], [row])
     register_extension(
         database,
         [("gpkgext_relations", None), *((links.name, None) for links in package.links)],
@@ -244,7 +240,7 @@ def _styles(database: Connection, package: Package) -> None:
         " styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT(30), ui TEXT(30),"
         " update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')))"
     )
-    _insert(
+    insert_rows(
         database,
         "layer_styles",
         [
@@ -268,4 +264,6 @@ def _styles(database: Connection, package: Package) -> None:
     )
     columns = ["table_name", "data_type", "identifier", "description", "last_change"]
     about = "How each layer looks on the plan: styles that general GIS programs read"
-    _insert(database, "gpkg_contents", columns, [("layer_styles", "attributes", "layer_styles", about, package.moment)])
+    insert_rows(
+        database, "gpkg_contents", columns, [("layer_styles", "attributes", "layer_styles", about, package.moment)]
+    )

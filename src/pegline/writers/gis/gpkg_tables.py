@@ -18,6 +18,7 @@ from pegline.plane import Array
 from pegline.writers.gis.columns import Column, Type
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.gis.layers import FilledLayer, Value
+from pegline.writers.gis.rows_in_sql import insert_rows
 from pegline.writers.gis.spatial_index import add_index
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ __all__ = [
     "ALWAYS",
     "SQL_TYPES",
     "add_layer",
-    "insert_rows",
+    "fill_table",
     "make_core_tables",
     "register_extension",
     "spatial_reference",
@@ -230,7 +231,7 @@ def add_layer(database: Connection, layer: FilledLayer, crs: int, moment: str) -
     )
     database.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, 0, 0)", (layer.name, kind, crs))
     database.execute("INSERT INTO gpkg_ogr_contents VALUES (?, ?)", (layer.name, len(layer)))
-    insert_rows(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
+    fill_table(database, layer, {"fid": range(1, len(layer) + 1), "geom": blobs(shapes, bounds, crs)})
     add_index(database, f"rtree_{layer.name}_geom", np.flatnonzero(shapes.present) + 1, bounds)
     definition = "http://www.geopackage.org/spec120/#extension_rtree"
     register_extension(database, [(layer.name, "geom")], "gpkg_rtree_index", definition, "write-only")
@@ -263,14 +264,13 @@ def blobs(shapes: Shapes, bounds: Array, crs: int) -> Iterator[bytes | None]:
     )
 
 
-def insert_rows(database: Connection, layer: FilledLayer, first: Mapping[str, Iterable[Any]]) -> None:
+def fill_table(database: Connection, layer: FilledLayer, first: Mapping[str, Iterable[Any]]) -> None:
     """Insert the rows of a layer or table, with other columns before its own."""
     own = {column.name: _sqlite_values(column, layer.values[column.name]) for column in layer.columns}
     # What is not known of any row need not be said of each.
-    known = {name: values for name, values in own.items() if any(value is not None for value in values)}
-    columns = {**first, **known}
-    names, marks = ", ".join(f'"{name}"' for name in columns), ", ".join("?" * len(columns))
-    database.executemany(f'INSERT INTO "{layer.name}" ({names}) VALUES ({marks})', zip(*columns.values(), strict=True))
+    blank: list[Value] = [None] * len(layer)
+    columns = {**first, **{name: values for name, values in own.items() if values != blank}}
+    insert_rows(database, layer.name, list(columns), zip(*columns.values(), strict=True))
 
 
 def _sqlite_values(column: Column, values: list[Value]) -> Sequence[Value]:

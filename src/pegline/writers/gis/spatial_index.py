@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.plane import Array
+from pegline.writers.gis.rows_in_sql import insert_rows
 
 if TYPE_CHECKING:
     from sqlite3 import Connection
@@ -24,6 +25,9 @@ __all__ = ["add_index"]
 CELL: Final = np.dtype([("number", ">i8"), ("bounds", ">f4", 4)])
 MAX_CELLS: Final = 51  #: of a node, on pages of 1.5 kB or larger
 ROOT: Final = 1  #: number of the topmost node
+#: Where SQLite looks up the node that a row, and the one that a node, is held in: the end of the table's name, columns.
+HOMES_OF_ROWS: Final = "rowid", ("rowid", "nodeno")
+HOMES_OF_NODES: Final = "parent", ("nodeno", "parentnode")
 
 
 def add_index(database: Connection, name: str, rows: NDArray[np.int64], bounds: Array) -> None:
@@ -41,12 +45,12 @@ def add_index(database: Connection, name: str, rows: NDArray[np.int64], bounds: 
     database.execute(f'CREATE VIRTUAL TABLE "{name}" USING rtree(id, minx, maxx, miny, maxy)')
     in_strips = _order_in_strips(bounds)
     numbers, boxes = rows[in_strips], _rounded_outward(bounds[in_strips])
-    height, free, held_in = 0, ROOT + 1, "rowid"
+    height, free, (table, columns) = 0, ROOT + 1, HOMES_OF_ROWS
     while len(numbers):
         starts = np.arange(0, len(numbers), MAX_CELLS)
         nodes = free + np.arange(len(starts)) if len(starts) > 1 else np.array([ROOT])
         homes = np.stack([numbers, np.repeat(nodes, MAX_CELLS)[: len(numbers)]], axis=1)
-        database.executemany(f'INSERT INTO "{name}_{held_in}" VALUES (?, ?)', homes[np.argsort(numbers)].tolist())
+        insert_rows(database, f"{name}_{table}", columns, homes[np.argsort(numbers)].tolist())
         blobs = _blobs(numbers, boxes, height if len(nodes) == 1 else 0)
         database.executemany(
             f'INSERT OR REPLACE INTO "{name}_node" VALUES (?, ?)', zip(nodes.tolist(), blobs, strict=True)
@@ -55,7 +59,7 @@ def add_index(database: Connection, name: str, rows: NDArray[np.int64], bounds: 
             break
         least, greatest = (each.reduceat(boxes, starts) for each in (np.minimum, np.maximum))
         numbers, boxes = nodes, np.where([True, False, True, False], least, greatest)
-        height, free, held_in = height + 1, free + len(nodes), "parent"
+        height, free, (table, columns) = height + 1, free + len(nodes), HOMES_OF_NODES
 
 
 def _order_in_strips(bounds: Array) -> NDArray[np.intp]:

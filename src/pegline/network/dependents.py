@@ -250,7 +250,21 @@ def pulls_on_unknowns(fit: Fit, rates: Any, derivatives: Any) -> Any:
 
 def full_matrix(matrix: Any) -> Array:
     """Return a matrix as a full one."""
-    return np.asarray(matrix.todense() if hasattr(matrix, "todense") else matrix)
+    return np.asarray(matrix.toarray(order="C") if hasattr(matrix, "toarray") else matrix)
+
+
+def by_rows(matrix: Any) -> Any:
+    """Return a full or sparse matrix kept row by row, as products with several columns ask for it."""
+    return matrix.tocsr() if hasattr(matrix, "tocsr") else matrix
+
+
+def take_away(full: Array, matrix: Any) -> None:
+    """Subtract a full or sparse matrix from a full one."""
+    if hasattr(matrix, "tocoo"):
+        entries = matrix.tocoo()
+        full[entries.row, entries.col] -= entries.data
+    else:
+        full -= matrix
 
 
 def _matrix(rows: Ints, columns: Ints, values: Array, shape: tuple[int, int]) -> Any:

@@ -16,7 +16,7 @@ import numpy as np
 
 from pegline.book.model import Book
 from pegline.network.adjust import hints
-from pegline.network.dependents import Readings, derivative_matrix, full_matrix, pulls_on_unknowns
+from pegline.network.dependents import Readings, by_rows, derivative_matrix, full_matrix, pulls_on_unknowns, take_away
 from pegline.network.equations import EQUATIONS
 from pegline.network.growing_figure import Hints
 from pegline.network.kinds import CHECKS
@@ -46,7 +46,7 @@ MAX_TURN: Final = radians(20)  #: the same of bearings and angles
 STILL: Final = 0.02  #: metres: what the largest mistake moves by less than this is not held by the reading
 LEAST_LIMIT: Final = 0.3  #: metres: a plan of any size is checked when its points are right within this
 LIMIT_RATIO: Final = 1 / 100  #: of the stations' extent: what counts as checked unless the book states it
-COLUMNS: Final = 256  #: coordinates, or checks, that are followed at one time
+COLUMNS: Final = 128  #: coordinates, or checks, that are followed at one time
 DIRECTIONS: Final = 360  #: in which an extent is looked for; it misses less than 1 in 100,000
 
 
@@ -243,16 +243,16 @@ def noticed_mistakes(plotting: Fit, count: int, compared: Sequence[Compared], cr
         (r,) number of the check among those compared.
     """
     derivatives, readings = derivative_matrix(plotting), Readings.of(plotting, count)
-    pulls = pulls_on_unknowns(plotting, readings.rates, derivatives).T
+    pulls = by_rows(pulls_on_unknowns(plotting, readings.rates, derivatives).T)
     seen, first_checks = np.zeros(len(readings.owners)), np.zeros(len(readings.owners), np.int64)
     for begin in range(0, len(compared), COLUMNS):
         some = compared[begin : begin + COLUMNS]
         numbers = np.array([one.number for one in some], np.int64)
-        gradients = full_matrix(derivatives[numbers]).T
+        gradients = full_matrix(derivatives[numbers].T)
         solved = plotting.factor.solve(gradients)
-        sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.sum(gradients * solved, axis=0))
+        sds = np.sqrt(plotting.network.sds[numbers] ** 2 + np.einsum("uc,uc->c", gradients, solved))
         effects = pulls @ solved
-        effects -= full_matrix(readings.rates[:, numbers])
+        take_away(effects, readings.rates[:, numbers])
         chosen = np.flatnonzero([one.by_choice for one in some])
         effects[:, chosen] *= readings.owners[:, None] == numbers[chosen]
         allowed = np.array([np.nan if one.allowed is None else one.allowed for one in some])
@@ -290,7 +290,7 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     network = adjusted.network
     count, observations = len(network.names), network.observations
     readings = Readings.of(adjusted, len(observations))
-    pulls = pulls_on_unknowns(adjusted, readings.rates, derivative_matrix(adjusted)).T
+    pulls = by_rows(pulls_on_unknowns(adjusted, readings.rates, derivative_matrix(adjusted)).T)
     largest = np.array([_largest(observations[owner]) for owner in readings.owners])
     largest[len(observations) :] = MAX_MISTAKE
     any_size = np.flatnonzero(mistakes > largest)
@@ -298,9 +298,9 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     movements, causes = np.zeros(count), np.full(count, -1, np.int64)
     for begin in range(0, count, COLUMNS // 2):
         points = np.arange(begin, min(begin + COLUMNS // 2, count))
-        along, across = (pulls @ adjusted.factor.solve(part) for part in _local_gradients(adjusted, base, points))
-        sizes = np.square(along, out=along)
-        sizes += np.square(across, out=across)
+        moves = pulls @ adjusted.factor.solve(_local_gradients(adjusted, base, points))
+        np.square(moves, out=moves)
+        sizes = moves[:, : len(points)] + moves[:, len(points) :]
         # Of mistakes of any size the one that moves the point most is behind it.
         free = sizes[any_size] * limits[any_size, None] ** 2 > STILL**2
         loose = free.any(axis=0)
@@ -312,14 +312,14 @@ def moved_points(adjusted: Fit, base: tuple[int, int], mistakes: Array) -> tuple
     return movements, causes
 
 
-def _local_gradients(fit: Fit, base: tuple[int, int], points: Ints) -> tuple[Array, Array]:
-    """Return the derivatives (u, k) of the x and of the y of k points, relative to the base line, to the unknowns."""
+def _local_gradients(fit: Fit, base: tuple[int, int], points: Ints) -> Array:
+    """Return the derivatives (u, 2 k) of x of k points, then of y, relative to the base line, to the unknowns."""
     network = fit.network
     positions = network.places(fit.parameters)
     held = base_holding(positions[points], positions[base[0]], positions[base[1]])
-    gradients = np.zeros((2, len(network.held), len(points)))
+    gradients = np.zeros((len(network.held), 2, len(points)))
     ends = [2 * end + axis for end in base for axis in (0, 1)]
     for axis in (0, 1):
-        gradients[axis, ends] = held[:, axis].T
-        gradients[axis, 2 * points + axis, np.arange(len(points))] += 1.0
-    return gradients[0, ~network.held], gradients[1, ~network.held]
+        gradients[ends, axis] = held[:, axis].T
+        gradients[2 * points + axis, axis, np.arange(len(points))] += 1.0
+    return gradients[~network.held].reshape(-1, 2 * len(points))

@@ -10,6 +10,7 @@ from dataclasses import replace
 from itertools import product
 from math import erfc, exp, fsum, gamma, sqrt
 from statistics import NormalDist
+from typing import Final
 
 from pegline.measures.values import Accuracy, Reading
 from pegline.reduction.model import Ground, TapeConstants
@@ -76,13 +77,15 @@ def chi2_exceeded(value: float, freedom: int) -> float:
 FINEST_SD = 1e-4
 #: By how much a doubtful reading (``~``) is weaker than another.
 DOUBT = 3.0
+#: What was added to a reading that nothing is to be added to: one for the many of a book.
+_NOTHING: Final[Mapping[str, float]] = {}
 
 
-def correct_length(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, dict[str, float]]:
+def correct_length(length: float, conditions: Conditions, tape: TapeConstants) -> tuple[float, Mapping[str, float]]:
     """Return a reading as a level length on the ground, with what each correction added, metres."""
-    ledger: dict[str, float] = {}
     if conditions is PLAIN_CONDITIONS:
-        return length, ledger
+        return length, _NOTHING
+    ledger: dict[str, float] = {}
     for correction in CORRECTIONS:
         if correction.asked(conditions) and all(
             getattr(tape, name) is not None for name in correction.needs(conditions)
@@ -120,24 +123,18 @@ def reading_sd(length: float, tape: TapeConstants, accuracy: Accuracy | None, un
 
 
 def reduce_reading(
-    reading: Reading, *, unit: str, conditions: Conditions, tape: TapeConstants, accuracy: Accuracy | None = None
+    reading: Reading, unit: str, conditions: Conditions, tape: TapeConstants, accuracy: Accuracy | None = None
 ) -> Ground:
     """Return one reading on the ground."""
     read = reading.length.metres(unit)
     length, ledger = correct_length(read, conditions, tape)
     sd = reading_sd(read, tape, accuracy, unit)
-    return Ground(
-        reading=read,
-        length=length,
-        sd=DOUBT * sd if reading.doubtful else sd,
-        tape=tape.name,
-        place=reading.place,
-        corrections=ledger,
-        either=tuple(correct_length(option.metres(unit), conditions, tape)[0] for option in reading.either)
-        if reading.either
-        else (),
-        doubtful=reading.doubtful,
-    )
+    if reading.doubtful:
+        sd *= DOUBT
+    either: tuple[float, ...] = ()
+    if reading.either:
+        either = tuple(correct_length(option.metres(unit), conditions, tape)[0] for option in reading.either)
+    return Ground(read, length, sd, tape.name, reading.place, ledger, 1, either, reading.doubtful)
 
 
 def mean_of_readings(grounds: Sequence[Ground], scales: Mapping[str, float]) -> Ground:

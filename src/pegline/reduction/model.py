@@ -72,12 +72,12 @@ class ReducedLine:
     def along(self, reading: float) -> float:
         """Return the ground chainage of a chainage read off the tape, metres; in proportion, leg by leg."""
         before_reading = before_ground = 0.0
-        reading_end, ground_end = self.pieces[0]
-        for reading_end, ground_end in self.pieces:
+        for reading_end, ground_end in self.pieces[:-1]:
             if reading <= reading_end:
                 break
-            if (reading_end, ground_end) != self.pieces[-1]:
-                before_reading, before_ground = reading_end, ground_end
+            before_reading, before_ground = reading_end, ground_end
+        else:
+            reading_end, ground_end = self.pieces[-1]
         share = (ground_end - before_ground) / (reading_end - before_reading)
         return before_ground + (reading - before_reading) * share
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
@@ -105,7 +105,7 @@ def reduce_readings(book: Book) -> Reduction:
             ReducedArc(
                 point=arc.point,
                 starts=tuple(arm.start for arm in arc.arms),
-                arms=tuple(rack.offset(arm.readings, accuracy=arc.accuracy, what=arc.point) for arm in arc.arms),
+                arms=tuple(rack.offset(arm.readings, arc.point, accuracy=arc.accuracy) for arm in arc.arms),
                 side=arc.side,
                 place=arc.place,
             )
@@ -123,7 +123,7 @@ def reduce_readings(book: Book) -> Reduction:
 
 def _dimensions(book: Book, rack: Rack) -> Iterator[ReducedDistance]:
     for dimension in book.dimensions:
-        ground = rack.offset(dimension.readings, accuracy=dimension.accuracy, what=str(dimension.pair))
+        ground = rack.offset(dimension.readings, str(dimension.pair), accuracy=dimension.accuracy)
         yield ReducedDistance(dimension.pair.start, dimension.pair.end, ground)
 
 
@@ -136,7 +136,7 @@ def _walls(book: Book, rack: Rack) -> Iterator[tuple[str, tuple[Ground, ...]]]:
                 walls = tuple(wall.readings for wall in round_walls)
             case _:
                 continue
-        yield name, tuple(rack.offset(readings, what=name) for readings in walls)
+        yield name, tuple(rack.offset(readings, name) for readings in walls)
 
 
 def _line(rack: Rack, line: Line) -> ReducedLine:
@@ -184,11 +184,11 @@ def _reduce_taping(rack: Rack, line: Line, taped: Taped, rise: float | None, ris
         if taped.passage:
             ground = _past_obstacle(rack, line, taped.passage, conditions, tape)
         else:
-            ground = reduce_reading(taped.reading, unit=unit, conditions=conditions, tape=tape, accuracy=line.accuracy)
+            ground = reduce_reading(taped.reading, unit, conditions, tape, line.accuracy)
     except ValueError:
         text = f"line {line.name} cannot rise by more than it is long; look at its rise and its reading"
         rack.faults.append(Finding("rise-exceeds-length", text, taped.place))
-        return reduce_reading(taped.reading, unit=unit, conditions=Conditions(), tape=tape), 0.0
+        return reduce_reading(taped.reading, unit, Conditions(), tape), 0.0
     if stepped:
         return _add_slope(ground, DROP_SD * sqrt(stepped * _share(line, taped, unit))), 0.0
     angle_sd = line.slope_accuracy.radians if line.slope_accuracy else SLOPE_SD
@@ -208,10 +208,7 @@ def _past_obstacle(rack: Rack, line: Line, passage: Passage, conditions: Conditi
     """Return a leg past an obstacle: the figure is solved as it lies, and its length made level along the line."""
     unit = rack.book.unit_of(line.name)
     flat = replace(conditions, rise=None, slope=None)
-    grounds = [
-        reduce_reading(reading, unit=unit, conditions=flat, tape=tape, accuracy=line.accuracy)
-        for reading in passage.readings
-    ]
+    grounds = [reduce_reading(reading, unit, flat, tape, line.accuracy) for reading in passage.readings]
     method = passage.method or line.method or rack.book.default_method
     ground = passage_ground(passage, grounds, RIGHT_ANGLE_SD[method if method != "swing" else None])
     tilt = Conditions(rise=conditions.rise, slope=conditions.slope)
@@ -246,43 +243,42 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
     unit = rack.book.unit_of(line.name)
     tape = rack.tape(booked.tape or rack.book.line_tape, "lines")
     method = booked.method or rack.book.default_method
+    back = f"{line.end}-{line.start}"
     standing = {line.start: 0.0, line.end: line.ground.length}
     for row in booked.details:
         if row.is_tie_station and isinstance(row.at[0], Reading):
-            standing[row.name] = _chainage(line, row, row.at[0], unit, {})
+            standing[row.name] = _chainage(line, row, row.at[0].length.metres(unit))
     for row in booked.details:
         offsets = _offsets(rack, row, unit, booked.date)
+        chainages: list[float] = []
+        chainage_sd = 0.0
+        at_stations: tuple[str | None, ...] = (None,) * len(row.at)
+        for at in row.at:
+            if isinstance(at, Name):  # a station, whose own chainage and own standard deviation count
+                chainages.append(standing[at.text])
+                at_stations = tuple(each.text if isinstance(each, Name) else None for each in row.at)
+                continue
+            read = at.length.metres(unit)
+            chainages.append(_chainage(line, row, read))
+            sd = reading_sd(read, tape, row.accuracy, unit)
+            chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
         yield ReducedRow(
-            line=line.name,
-            booked=row,
-            form=row.form,
-            chainages=tuple(_chainage(line, row, at, unit, standing) for at in row.at),
-            chainage_sd=max((_chainage_sd(row, at, unit, tape) for at in row.at), default=0.0),
-            at_stations=tuple(at.text if isinstance(at, Name) else None for at in row.at),
-            offsets=offsets,
-            side=row.side,
-            foot_sd=foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
-            walked=f"{line.end}-{line.start}" if row.back else line.name,
+            line.name,
+            row,
+            row.form,
+            tuple(chainages),
+            chainage_sd,
+            at_stations,
+            offsets,
+            row.side,
+            foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
+            back if row.back else line.name,
         )
 
 
-def _chainage(line: ReducedLine, row: Row, at: Reading | Name, unit: str, stations: Mapping[str, float]) -> float:
-    """Return a chainage on the ground from the line's start, metres.
-
-    One booked walking back is read from the end of the line; the name of a station on the line stands for its own.
-    """
-    if isinstance(at, Name):
-        return stations[at.text]
-    read = at.length.metres(unit)
+def _chainage(line: ReducedLine, row: Row, read: float) -> float:
+    """Return a chainage on the ground from the line's start, metres; one booked walking back is read from its end."""
     return line.along(line.ground.reading - read if row.back else read)
-
-
-def _chainage_sd(row: Row, at: Reading | Name, unit: str, tape: TapeConstants) -> float:
-    """Return the standard deviation of a chainage as read; a station's own counts with that station, metres."""
-    if isinstance(at, Name):
-        return 0.0
-    sd = reading_sd(at.length.metres(unit), tape, row.accuracy, unit)
-    return DOUBT * sd if at.doubtful else sd
 
 
 def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tuple[Ground, ...]:
@@ -290,8 +286,10 @@ def _offsets(rack: Rack, row: Row, unit: str, day: datetime.date | None) -> tupl
     readings = row.offsets
     if not readings:
         return ()
-    arms = (readings,) if row.form == "perpendicular" else tuple((reading,) for reading in readings)
-    offsets = tuple([rack.offset(arm, what=row.name, unit=unit, day=day, accuracy=row.accuracy) for arm in arms])
+    if row.form == "perpendicular":
+        offsets: tuple[Ground, ...] = (rack.offset(readings, row.name, unit, day, row.accuracy),)
+    else:
+        offsets = tuple(rack.offset((reading,), row.name, unit, day, row.accuracy) for reading in readings)
     if row.to == "face":
         half = _half_width(row, unit)
         return tuple(_to_centre(offset, half) for offset in offsets)
@@ -328,7 +326,7 @@ def _rises(line: Line, unit: str) -> list[tuple[float | None, float]]:
 
 def _witness(rack: Rack, peg: str, witness: Witness) -> Ground:
     """Return a witness distance; to the face of something round that the book gives a size, half its width is added."""
-    ground = rack.offset(witness.readings, what=f"{witness.object} to {peg}")
+    ground = rack.offset(witness.readings, f"{witness.object} to {peg}")
     feature = rack.book.features.get(witness.object) if witness.to == "face" else None
     if feature is None:
         return ground

@@ -134,6 +134,8 @@ class Rack:
     taken: dict[tuple[str | None, str], TapeConstants] = field(default_factory=dict)  #: by name told and use
     scales: dict[str, float] = field(default_factory=dict)  #: standard deviation of their scales, metres a metre
     standards: dict[tuple[str, datetime.date | None], Conditions] = field(default_factory=dict)
+    #: the offset tape as it stood on each day
+    for_offsets: dict[datetime.date | None, tuple[TapeConstants, Conditions]] = field(default_factory=dict)
     warnings: dict[object, Finding] = field(default_factory=dict)  #: one for each key
     faults: list[Finding] = field(default_factory=list)
 
@@ -162,14 +164,15 @@ class Rack:
 
     def standard(self, tape: TapeConstants, day: datetime.date | None) -> Conditions:
         """Return what is known of a tape on a day, and nothing of how it was used."""
-        key = (tape.name, day)
-        if key not in self.standards:
+        conditions = self.standards.get((tape.name, day))
+        if conditions is None:
             booked = self.book.tapes.get(tape.name)
             true = true_length(booked, day, self.book.unit) if booked else None
-            self.standards[key] = PLAIN_CONDITIONS if true is None else Conditions(true_length=true)
+            conditions = PLAIN_CONDITIONS if true is None else Conditions(true_length=true)
+            self.standards[tape.name, day] = conditions
             if booked and true is None:
                 self._tell_standard(booked, day)
-        return self.standards[key]
+        return conditions
 
     def _tell_standard(self, tape: Tape, day: datetime.date | None) -> None:
         if tape.true_length:
@@ -188,19 +191,21 @@ class Rack:
     def offset(
         self,
         readings: Sequence[Reading],
-        *,
         what: str,
         unit: str | None = None,
         day: datetime.date | None = None,
         accuracy: Accuracy | None = None,
     ) -> Ground:
         """Return the mean of readings of the offset tape on the ground."""
-        tape = self.tape(self.book.offset_tape, "offsets")
-        conditions = self.standard(tape, day or self.book.date)
-        unit = unit or self.book.unit
+        book = self.book
+        if day not in self.for_offsets:
+            offset_tape = self.tape(book.offset_tape, "offsets")
+            self.for_offsets[day] = offset_tape, self.standard(offset_tape, day or book.date)
+        tape, conditions = self.for_offsets[day]
+        unit = unit or book.unit
         if len(readings) == 1:
-            return reduce_reading(readings[0], unit=unit, conditions=conditions, tape=tape, accuracy=accuracy)
-        grounds = [reduce_reading(r, unit=unit, conditions=conditions, tape=tape, accuracy=accuracy) for r in readings]
+            return reduce_reading(readings[0], unit, conditions, tape, accuracy)
+        grounds = [reduce_reading(reading, unit, conditions, tape, accuracy) for reading in readings]
         self.test_spread(grounds, what)
         return mean_of_readings(grounds, self.scales)
 

@@ -25,32 +25,7 @@ from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import ReducedLine, Reduction
 
-__all__ = ["PLAN_SCALES", "USUAL_PAPER", "PlaceRadius", "Solved", "paper_scale", "places_booked"]
-
-
-def places_booked(book: Book, reduction: Reduction, detail: Detail) -> Mapping[str, Place]:
-    """Return the place in the book of each station and point, by name.
-
-    A station's is its own entry, else its row as a tie station, else the first line that ends there. A point's is
-    its first row, else its first arc, else its own entry, else the feature that makes it as a corner, else one that
-    goes through it.
-    """
-    places = {name: entry.place for name, entry in book.stations.items()}
-    for row in reduction.rows:
-        places.setdefault(row.name, row.booked.place)
-    for arc in reduction.arcs:
-        places.setdefault(arc.point, arc.place)
-    for point in book.points.values():
-        places.setdefault(point.name, point.place)
-    for shape in detail.shapes.values():
-        places |= {corner: shape.place for corner in _corners(shape) if corner not in places}
-    for shape in detail.shapes.values():
-        places |= {name: shape.place for name in shape.points if name not in places}
-    for line in book.lines.values():
-        if line.use != "detail":
-            places.setdefault(line.start, line.place)
-            places.setdefault(line.end, line.place)
-    return places
+__all__ = ["PLAN_SCALES", "USUAL_PAPER", "PlaceRadius", "Solved", "paper_scale"]
 
 
 def _corners(shape: Shape) -> tuple[str, ...]:
@@ -96,6 +71,34 @@ class Solved:
         points, solution = self.detail.points, self.adjustment.solution
         placed = dict(zip(points.names, points.positions.tolist(), strict=True))
         return placed | dict(zip(solution.names, solution.positions.tolist(), strict=True))
+
+    @cached_property
+    def places_booked(self) -> Mapping[str, Place]:
+        """Return the place in the book of each station and point, by name.
+
+        A station's is its own entry, else its row as a tie station, else the first line that ends there. A point's is
+        its first row, else its first arc, else its own entry, else the feature that makes it as a corner, else one
+        that goes through it.
+        """
+        book, shapes = self.book, self.detail.shapes.values()
+        places = {name: entry.place for name, entry in book.stations.items()}
+        for row in self.reduction.rows:
+            places.setdefault(row.booked.name, row.booked.place)
+        for arc in self.reduction.arcs:
+            places.setdefault(arc.point, arc.place)
+        for point in book.points.values():
+            places.setdefault(point.name, point.place)
+        for shape in shapes:
+            for corner in _corners(shape):
+                places.setdefault(corner, shape.place)
+        for shape in shapes:
+            for name in shape.points:
+                places.setdefault(name, shape.place)
+        for line in book.lines.values():
+            if line.use != "detail":
+                places.setdefault(line.start, line.place)
+                places.setdefault(line.end, line.place)
+        return places
 
     @cached_property
     def tie_stations(self) -> frozenset[str]:

@@ -11,7 +11,6 @@ from typing import Final
 from pegline.book.pages import pages_of
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import CHI2_95, ellipses
-from pegline.solved import places_booked
 from pegline.units import METRES_PER
 from pegline.writers.csv_cells import text_cell
 from pegline.writers.survey_figures import Places, kinds_of_points, point_places, station_places
@@ -44,8 +43,7 @@ def _pages(survey: Survey) -> dict[str, tuple[str, str]]:
     pages = pages_of(survey.book)
     if not pages.at:
         return {}
-    booked = places_booked(survey.book, survey.reduction, survey.detail)
-    sources = {name: place.source for name, place in booked.items()}
+    sources = {name: place.source for name, place in survey.solved.places_booked.items()}
     return {text_cell(name): (pages.page(each) or "", pages.image(each) or "") for name, each in sources.items()}
 
 

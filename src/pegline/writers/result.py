@@ -15,7 +15,6 @@ from pegline.plane import Array
 from pegline.reduction.model import ReducedArc, ReducedLine, ReducedRow
 from pegline.reduction.tape import CORRECTIONS
 from pegline.release import __version__
-from pegline.solved import places_booked
 from pegline.writers.result_schema import (
     BookEntry,
     CheckEntry,
@@ -196,7 +195,7 @@ def _ellipses(variances: Array) -> list[EllipseEntry]:
 
 
 def _stations(survey: Survey, pages: Pages) -> Iterator[tuple[str, StationEntry]]:
-    booked = places_booked(survey.book, survey.reduction, survey.detail)
+    booked = survey.solved.places_booked
     for name, entry in _places(survey, station_places(survey)):
         yield name, {**entry, "page": pages.page(booked[name].source)}
 

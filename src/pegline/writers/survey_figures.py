@@ -167,7 +167,7 @@ def straight_pieces(survey: Survey, path: Path) -> Array:
     if path.bulges.any():
         pieces = stroke(path, chord_tolerance(survey.book.scale or 50))
     else:
-        pieces = np.vstack([path.vertices, path.vertices[: int(path.closed)]])
+        pieces = np.vstack([path.vertices, path.vertices[:1]]) if path.closed else path.vertices
     return np.asarray(pieces + np.array(survey.frame.origin))
 
 

@@ -21,7 +21,7 @@ from pegline.plan.style import KIND_LOOKS, layer_of, plots
 from pegline.plane import Array
 from pegline.records import record
 from pegline.reduction.model import Reduction
-from pegline.solved import Solved, places_booked
+from pegline.solved import Solved
 
 __all__ = ["Content", "Where", "bounding_corners", "map_content", "outline_points"]
 
@@ -71,7 +71,7 @@ class Where:
 def _draw(solved: Solved, where: Where) -> tuple[DrawnFeature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
     book, reduction, detail = solved.book, solved.reduction, solved.detail
-    booked = places_booked(book, reduction, detail)
+    booked = solved.places_booked
     return (
         *_shapes(book, detail, where),
         *_stations(book, solved.adjustment, booked, where),

@@ -8,7 +8,6 @@ from math import dist
 import numpy as np
 from numpy.typing import NDArray
 
-from pegline.book.model import Book
 from pegline.detail.model import Shape
 from pegline.plane import Array, Ints
 from pegline.reduction.model import ReducedRow
@@ -56,7 +55,7 @@ def stations_rows(site: Site) -> Rows:
         **_accuracy(site, numbers),
         "line": [tie.line if tie else None for tie in ties],
         "at": [tie.chainages[0] if tie else None for tie in ties],
-        **site.whereabouts(map(site.places.get, names)),
+        **site.whereabouts(map(site.survey.solved.places_booked.get, names)),
         **site.trust(numbers),
     }
 
@@ -90,13 +89,14 @@ def detail_points_rows(site: Site) -> Rows:
         *((number, each) for number, name in enumerate(site.stations.names) for each in alone.get(name, ())),
     ]
     numbers = np.array([number for number, _ in standing], np.int64)
-    features = [each or through.get(names[number]) for number, each in standing]
+    names_of_rows = [names[number] for number, _ in standing]
+    features = [each or through.get(name) for name, (_, each) in zip(names_of_rows, standing, strict=True)]
     columns: Columns = {
-        "name": [names[number] for number, _ in standing],
+        "name": [*names_of_rows],
         "kind": [each.kind if each else "point" for each in features],
         "feature": [each.name if each else None for each in features],
         **_accuracy(site, numbers),
-        **{key: [values[number] for number, _ in standing] for key, values in _first_row_columns(site).items()},
+        **_first_row_columns(site, numbers),
         **site.trust(numbers),
     }
     for row, (_, each) in enumerate(standing):
@@ -109,27 +109,22 @@ def detail_points_rows(site: Site) -> Rows:
     return site.at(numbers), columns
 
 
-def _first_row_columns(site: Site) -> Columns:
-    """Return what the book says of the first row of each place: of stations, which have none here, then of points."""
-    book, every = site.survey.book, site.survey.reduction.rows
-    firsts = [every[rows[0]] if rows else None for rows in site.survey.detail.points.rows]
-    columns: Columns = {
-        "line": [row.line if row else None for row in firsts],
-        "at": [row.chainages[0] if row and row.form != "oblique" else None for row in firsts],
-        "off": [_offset(row) if row and row.form != "oblique" else None for row in firsts],
-        "method": [_method(book, row) if row else None for row in firsts],
-        **site.whereabouts(map(site.places.get, site.points.names)),
-        "note": [row.booked.note if row else None for row in firsts],
-        "label": [row.booked.label if row else None for row in firsts],
+def _first_row_columns(site: Site, numbers: Ints) -> Columns:
+    """Return what the book says of the first row of places: nothing here of stations, nor of points without a row."""
+    every, stations = site.survey.reduction.rows, len(site.stations.names)
+    firsts = np.array(
+        [*[-1] * stations, *(rows[0] if rows else -1 for rows in site.survey.detail.points.rows)], np.int64
+    )
+    chosen = firsts[numbers].tolist()
+    rows = [every[first] if first >= 0 else None for first in chosen]
+    booked, names = site.survey.solved.places_booked, (*[None] * stations, *site.points.names)
+    return {
+        **site.of_rows(chosen, "line", "method", "note"),
+        "at": [row.chainages[0] if row and row.form != "oblique" else None for row in rows],
+        "off": [_offset(row) if row and row.form != "oblique" else None for row in rows],
+        "label": [row.booked.label if row else None for row in rows],
+        **site.whereabouts(booked.get(names[number]) for number in numbers.tolist()),
     }
-    return {key: [None] * len(site.stations.names) + values for key, values in columns.items()}
-
-
-def _method(book: Book, row: ReducedRow) -> str | None:
-    """Return how a right angle was set out; None where there is none."""
-    if row.form != "perpendicular":
-        return None
-    return row.booked.method or book.lines[row.line].method or book.default_method
 
 
 def _offset(row: ReducedRow) -> float:
@@ -184,22 +179,17 @@ def detail_areas_rows(site: Site) -> Rows:
 
 def offsets_rows(site: Site) -> Rows:
     """Return each offset and each arm of an oblique one, from the line to the point."""
-    book, reduction, feet = site.survey.book, site.survey.reduction, site.survey.detail.offset_feet
-    rows = [reduction.rows[number] for number in feet.rows.tolist()]
-    arms = [
-        (row, row.chainages[arm], row.offsets[arm].length) for row, arm in zip(rows, feet.arms.tolist(), strict=True)
-    ]
-    reached = site.of(row.name for row in rows)
+    feet, every = site.survey.detail.offset_feet, site.survey.reduction.rows
+    numbers = feet.rows.tolist()
+    arms = [(every[number], arm) for number, arm in zip(numbers, feet.arms.tolist(), strict=True)]
+    columns = site.of_rows(numbers, "name", "form", "line", "method", "note", "source")
+    reached = site.of(columns["name"])
     begins = (feet.positions + np.array(site.survey.frame.origin)) / site.unit
     return lines_between(begins, site.positions[reached], np.ones(len(arms), bool)), {
-        "name": [row.name for row, *_ in arms],
-        "form": [row.form for row, *_ in arms],
-        "line": [row.line for row, *_ in arms],
-        "at": [at for _, at, _ in arms],
-        "off": [row.side * length for row, *_, length in arms],
-        "method": [_method(book, row) for row, *_ in arms],
-        "note": [row.booked.note for row, *_ in arms],
-        **site.whereabouts(row.booked.place for row, *_ in arms),
+        **columns,
+        "at": [row.chainages[arm] for row, arm in arms],
+        "off": [row.side * row.offsets[arm].length for row, arm in arms],
+        **site.on_pages(columns["source"]),
         **site.trust(reached),
     }
 

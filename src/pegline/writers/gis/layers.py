@@ -37,7 +37,17 @@ from pegline.writers.gis.geometries import Form, Shapes
 from pegline.writers.gis.layer_rows import Rows
 from pegline.writers.gis.site import Site, Value
 
-__all__ = ["GIS_LAYERS", "FilledLayer", "GisLayer", "Value", "fill_layers", "own_columns", "values_of"]
+__all__ = [
+    "GIS_LAYERS",
+    "FilledLayer",
+    "GisLayer",
+    "Value",
+    "fill_layers",
+    "layers_of",
+    "own_columns",
+    "site_of",
+    "values_of",
+]
 
 
 @record(frozen=True, slots=True)
@@ -218,9 +228,18 @@ GIS_LAYERS: Final = (
 
 def fill_layers(survey: Survey) -> list[FilledLayer]:
     """Return every layer with its rows; empty layers too, so that the files always hold the same."""
-    own = own_columns(survey)
-    site = Site(survey, own)
-    return [_fill(layer, site, tuple(own.values()) if layer.own else ()) for layer in GIS_LAYERS]
+    return layers_of(site_of(survey))
+
+
+def site_of(survey: Survey) -> Site:
+    """Return a survey as the rows of every layer draw on it."""
+    return Site(survey, own_columns(survey))
+
+
+def layers_of(site: Site) -> list[FilledLayer]:
+    """Return every layer with its rows, as ``fill_layers`` does."""
+    own = tuple(site.own.values())
+    return [_fill(layer, site, own if layer.own else ()) for layer in GIS_LAYERS]
 
 
 def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
@@ -229,10 +248,9 @@ def _fill(layer: GisLayer, site: Site, own: tuple[Column, ...]) -> FilledLayer:
     columns = tuple(
         column
         for column in layer.columns
-        if not (layer.own and column in SPARE_COLUMNS)
-        or any(value is not None for value in values.get(column.name, blank))
+        if not (layer.own and column in SPARE_COLUMNS) or values.get(column.name, blank) != blank
     )
-    columns += tuple(column for column in own if any(value is not None for value in values.get(column.name, blank)))
+    columns += tuple(column for column in own if values.get(column.name, blank) != blank)
     return FilledLayer(
         layer.name, layer.about, columns, shapes, {column.name: values.get(column.name, blank) for column in columns}
     )

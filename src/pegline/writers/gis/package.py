@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from pegline.book.pages import Pages, pages_of
+from pegline.book.pages import Pages
 from pegline.diagnosis.model import Survey
 from pegline.network.confidence import confidence_radii, ellipses, variances_of
 from pegline.plane import Array
@@ -22,8 +22,9 @@ from pegline.writers.gis.columns import ACCURACY_COLUMNS, SOURCE_COLUMN, SURVEY_
 from pegline.writers.gis.geometries import Shapes, no_shapes, of_parts
 from pegline.writers.gis.layer_rows import ellipse_shapes
 from pegline.writers.gis.layer_styles import Style, styles
-from pegline.writers.gis.layers import FilledLayer, Value, fill_layers, values_of
+from pegline.writers.gis.layers import FilledLayer, Value, layers_of, site_of, values_of
 from pegline.writers.gis.metadata import Extent, head, iso_record, with_process_step
+from pegline.writers.gis.site import Site
 from pegline.writers.result import checks, warnings
 from pegline.writers.survey_figures import moment
 
@@ -105,16 +106,17 @@ PACKAGE_TABLES: Final = (CHECKS_TABLE, WARNINGS_TABLE, BOOK_TABLE)
 
 def package(survey: Survey) -> Package:
     """Return what the GeoPackage of a survey holds."""
-    layers, pages = tuple(fill_layers(survey)), pages_of(survey.book)
+    site = site_of(survey)
+    layers = tuple(layers_of(site))
     return Package(
         survey.frame.wkt,
         survey.frame.epoch,
         moment(survey.book),
         layers,
-        tuple(_tables(survey, pages)),
+        tuple(_tables(survey, site.pages)),
         values_of(survey),
         (iso_record(survey),),
-        _links(survey, pages, {layer.name: layer for layer in layers}),
+        _links(site, {layer.name: layer for layer in layers}),
         styles(layers, survey.book.kinds),
     )
 
@@ -134,16 +136,17 @@ def filled_table(table: PackageTable, rows: Sequence[Mapping[str, Any]]) -> Fill
     return FilledLayer(table.name, table.about, table.columns, no_shapes(len(rows)), values)
 
 
-def _links(survey: Survey, pages: Pages, layers: Mapping[str, FilledLayer]) -> tuple[Links, ...]:
+def _links(site: Site, layers: Mapping[str, FilledLayer]) -> tuple[Links, ...]:
     """Join each point to the chain line and row that gave it, and to its offsets."""
     lines, points = _numbers(layers["chain_lines"]), _numbers(layers["detail_points"])
-    rows = survey.reduction.rows
-    sources = [row.booked.place.source for row in rows]
+    rows = site.booked_rows
     by_rows = (
         (base, related, place, page)
-        for row, place, page in zip(rows, sources, pages.of(sources), strict=True)
-        for base in lines.get(row.line, ())
-        for related in points.get(row.booked.name, ())
+        for line, name, place, page in zip(
+            rows["line"], rows["name"], rows["source"], site.pages.of(rows["source"]), strict=True
+        )
+        for base in lines.get(line, ())
+        for related in points.get(name, ())
     )
     offsets = layers["offsets"].values
     by_offsets = (

@@ -6,17 +6,19 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 from itertools import chain
 from math import inf
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pegline.book.model import Book
 from pegline.book.pages import Pages, pages_of
 from pegline.diagnosis.model import Survey
 from pegline.errors import Place
 from pegline.network.confidence import ellipses
 from pegline.plane import Array, Ints
 from pegline.records import record
-from pegline.solved import places_booked
+from pegline.reduction.model import ReducedRow
 from pegline.writers.gis.columns import TRUST_COLUMNS, Column
 from pegline.writers.gis.geometries import Shapes
 from pegline.writers.survey_figures import Places, place_source, point_places, station_places
@@ -95,9 +97,22 @@ class Site:
         return Shapes("Point", self.positions[numbers], np.ones(len(numbers), np.int64))
 
     @cached_property
-    def places(self) -> Mapping[str, Place]:
-        """Return where in the book each station and point was booked."""
-        return places_booked(self.survey.book, self.survey.reduction, self.survey.detail)
+    def booked_rows(self) -> dict[str, list[Any]]:
+        """Return what the book says of each of ``Reduction.rows``."""
+        book, rows = self.survey.book, self.survey.reduction.rows
+        return {
+            "name": [row.booked.name for row in rows],
+            "form": [row.form for row in rows],
+            "line": [row.line for row in rows],
+            "method": [_method(book, row) for row in rows],
+            "note": [row.booked.note for row in rows],
+            "source": [row.booked.place.source for row in rows],
+        }
+
+    def of_rows(self, numbers: Iterable[int], *names: str) -> dict[str, list[Any]]:
+        """Return columns of ``booked_rows``, of rows by their numbers; None for -1."""
+        wanted = list(numbers)
+        return {name: list(map([*self.booked_rows[name], None].__getitem__, wanted)) for name in names}
 
     @cached_property
     def pages(self) -> Pages:
@@ -106,9 +121,12 @@ class Site:
 
     def whereabouts(self, places: Iterable[Place | None]) -> Columns:
         """Return where in the book, and on which page of paper, to find what was booked at places."""
-        sources = [place_source(place) for place in places]
-        pages = self.pages.of(sources)
-        return {"source": [*sources], "page": [*pages], "image": self.images(pages)}
+        return self.on_pages([place_source(place) for place in places])
+
+    def on_pages(self, sources: list[Any]) -> Columns:
+        """Return places in the book, each with its page of paper and the image of that."""
+        pages: list[Any] = self.pages.of(sources)
+        return {"source": sources, "page": pages, "image": self.images(pages)}
 
     @cached_property
     def movements(self) -> Array:
@@ -147,3 +165,10 @@ class Site:
         """Return the image of each page, as the book names it."""
         images_by_page = self.pages.images
         return [images_by_page.get(page) if isinstance(page, str) else None for page in pages]
+
+
+def _method(book: Book, row: ReducedRow) -> str | None:
+    """Return how a right angle was set out; None where there is none."""
+    if row.form != "perpendicular":
+        return None
+    return row.booked.method or book.lines[row.line].method or book.default_method

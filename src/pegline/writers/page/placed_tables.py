@@ -13,7 +13,6 @@ from pegline.measures.notation import METRES, area_text
 from pegline.measures.values import Name
 from pegline.network.confidence import CHI2_95, ellipses
 from pegline.reduction.model import ReducedArc, ReducedRow
-from pegline.solved import places_booked
 from pegline.web.markup import Head, Safe, element, join_markup, table
 from pegline.writers import survey_figures as figures
 from pegline.writers.page.figure_text import NOTHING_TO_SHOW, SheetUnits, Where, reading_text
@@ -110,7 +109,7 @@ def _holding_lines(survey: Survey, name: str) -> str:
 def stations_table(survey: Survey, where: Where) -> Safe:
     """Return every station with its uncertainty, what holds it and what checks it."""
     book, places = survey.book, figures.station_places(survey)
-    at = places_booked(book, survey.reduction, survey.detail)
+    at = survey.solved.places_booked
     rows = (
         [
             name,
@@ -137,7 +136,7 @@ def points_table(survey: Survey, where: Where) -> Safe:
     places, kinds = figures.point_places(survey), kinds_of_points(survey)
     every = survey.reduction.rows
     arcs = figures.arcs_by_point(survey)
-    at = places_booked(survey.book, survey.reduction, survey.detail)
+    at = survey.solved.places_booked
 
     def booked_as(name: str, numbers: Sequence[int]) -> list[Safe]:
         texts = [_row(survey, every[row], where) for row in numbers]

@@ -112,9 +112,9 @@ def test_offsets_begin_where_they_were_taped_from():
 
 
 def test_without_an_offset_none_begins_anywhere():
-    ruler = Ruler(reduction_of({"A-B": 50.0}), local(), solution_of(AB))
     for rows in ((), (row("A-B", "x", 25.0),)):
         reduction = reduction_of({"A-B": 50.0}, rows)
+        ruler = Ruler(reduction, local(), solution_of(AB))
         feet = place_offset_feet(reduction, ruler, place_points(reduction, ruler))
         assert (feet.positions.shape, len(feet.rows), len(feet.arms)) == ((0, 2), 0, 0)
 
@@ -312,7 +312,7 @@ def test_how_a_point_follows_the_chainage_of_each_arm_is_what_a_small_change_of_
         booked = [chainage + change * (number == arm) for number, chainage in enumerate(chainages)]
         rows = [row("A-B", "p", booked, arms)]
         ruler = Ruler(reduction_of({"A-B": 50.0}, rows), local(), solution_of(AB))
-        return _oblique(rows, [0], ruler, str)
+        return _oblique(rows, np.array([0]), ruler, str)
 
     moved = (tied(step).positions[0] - tied(-step).positions[0]) / (2 * step)
     assert tied(0.0).by_chainage[arm][0] == pytest.approx(moved, abs=1e-6)

@@ -17,19 +17,20 @@ left out: both are on the safe side or small.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from math import inf
-from typing import Final, NamedTuple
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
+from pegline.detail.ruler import Chainages, runs
+from pegline.detail.ruler import numbers as numbers_of
 from pegline.network.dependents import ParameterMoves, Readings
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
 from pegline.network.observation_types import tie_chainages
 from pegline.network.quality import base_holding
 from pegline.plane import Array, Ints, outer
-from pegline.reduction.model import ReducedLine, ReducedRow, Reduction
+from pegline.reduction.model import Reduction, TapeConstants
 
 __all__ = ["Marks"]
 
@@ -74,29 +75,31 @@ class Marks:
 
     def __init__(self, reduction: Reduction, fit: Fit) -> None:
         observations = fit.network.observations
-        lengths = {one.booking.measured_line: n for n, one in enumerate(observations) if one.booking.measured_line}
+        lengths = {line: n for n, one in enumerate(observations) if (line := one.booking.measured_line)}
         ties = {(one.booking.line, one.point): n for n, one in tie_chainages(observations)}
         numbers = [*lengths.values(), *ties.values()]
-        column = {number: place for place, number in enumerate(numbers)}
         rates = Readings.of(fit, len(observations)).rates[numbers]
         self._moves = ParameterMoves(fit, rates)
-        tied: dict[str, list[ReducedRow]] = {}
-        for row in reduction.rows:
-            if row.is_tie_station and (row.line, row.name) in ties:
-                tied.setdefault(row.line, []).append(row)
-        number_of = {row: column[number] for row, number in ties.items()}
-        taped = [line for name, line in reduction.lines.items() if name in lengths]
-        self._number = {line.name: number for number, line in enumerate(taped)}
-        self._lines = _lines(
-            reduction,
-            taped,
-            [_marks(line, tied.get(line.name, ()), number_of, column[lengths[line.name]]) for line in taped],
-        )
+        column = {number: place for place, number in enumerate(numbers)}
+        taped = [(n, line) for n, line in enumerate(reduction.lines.values()) if line.name in lengths]
+        #: (l,) of each line of the reduction: its number among those taped, -1 for one that is not
+        self._number = np.full(len(reduction.lines), -1)
+        self._number[[n for n, _ in taped]] = np.arange(len(taped))
+        ends = [
+            _Mark(line.name, line.ground.length, line.ground.sd, column[lengths[line.name]], line.ground.count)
+            for _, line in taped
+        ]
+        tied = [
+            _Mark(row.line, row.chainages[0], row.chainage_sd, column[ties[row.line, row.name]])
+            for row in (reduction.rows if ties else ())
+            if row.is_tie_station and (row.line, row.name) in ties and row.line in lengths
+        ]
+        self._lines = _lines([reduction.tapes[line.ground.tape] for _, line in taped], ends, tied)
 
     def parts(
         self,
-        rows: Sequence[ReducedRow],
-        arm: int,
+        read: Chainages,
+        numbers: Ints,
         directions: Array,
         hanging: tuple[Array, Ints, Array],
         solution: Solution,
@@ -105,10 +108,10 @@ class Marks:
 
         Parameters
         ----------
-        rows
-            The m rows of the points.
-        arm
-            Which chainage of them.
+        read
+            Chainages of rows.
+        numbers
+            (m,) which of them the points hang on.
         directions
             (m, 2) how the point moves for each metre that the chainage is off.
         hanging
@@ -117,26 +120,29 @@ class Marks:
             What they hang on.
         """
         positions, parents, jacobian = hanging
-        own, columns, shared = self._errors(rows, arm)
+        own, columns, shared = self._errors(read, numbers)
         base = np.array([2 * end + axis for end in solution.base for axis in (0, 1)])
         held = base_holding(positions, *solution.positions[list(solution.base)])
-        of_parents = np.einsum("mkr,mr->mk", self._moves.of(parents[:, :, None], columns[:, None, :]), shared)
-        of_base = np.einsum("bmr,mr->mb", self._moves.of(base[:, None, None], columns), shared)
+        # Points that follow each other on one piece have their parents and marks in common.
+        one, which = runs(np.column_stack((parents, columns)))
+        parent_moves = self._moves.of(parents[one][:, :, None], columns[one][:, None, :])
+        base_moves = self._moves.of(base[:, None], columns[one][:, None, :])
+        of_parents = np.einsum("mkr,mr->mk", parent_moves[which], shared)
+        of_base = np.einsum("mbr,mr->mb", base_moves[which], shared)
         in_frame = np.einsum("mik,mk->mi", jacobian, of_parents)
         to_base = in_frame + np.einsum("mib,mb->mi", held, of_base)
         square = own[:, None, None] * outer(directions, directions)
         first, second = (square + outer(e, directions) + outer(directions, e) for e in (in_frame, to_base))
         return first, second
 
-    def _errors(self, rows: Sequence[ReducedRow], arm: int) -> tuple[Array, Ints, Array]:
+    def _errors(self, read: Chainages, numbers: Ints) -> tuple[Array, Ints, Array]:
         """Return what the marks add to the variance of e (m,), and its covariances (m, k) with all marks' readings."""
         most = self._lines.columns.shape[1]
-        own, shared, columns = np.zeros(len(rows)), np.zeros((len(rows), most)), np.full((len(rows), most), -1)
-        read = [n for n, row in enumerate(rows) if row.line in self._number and row.at_stations[arm] is None]
-        of_rows = [self._number[rows[n].line] for n in read]
-        lines = _Lines._make(each[of_rows] for each in self._lines)
-        at = np.array([rows[n].chainages[arm] for n in read]).reshape(-1, 1)
-        variances = np.array([rows[n].chainage_sd for n in read]).reshape(-1, 1) ** 2
+        own, shared, columns = np.zeros(len(numbers)), np.zeros((len(numbers), most)), np.full((len(numbers), most), -1)
+        of_rows = self._number[read.lines[numbers]]
+        counting = (of_rows >= 0) & ~np.isin(numbers, list(read.at_stations))
+        lines = _Lines._make(each[of_rows[counting]] for each in self._lines)
+        at, variances = read.lengths[numbers[counting], None], read.sds[numbers[counting], None] ** 2
         other = np.clip((lines.chainages < at).sum(axis=1, keepdims=True), 1, lines.last)
         one = other - 1
         c1, c2 = (np.take_along_axis(lines.chainages, mark, axis=1) for mark in (one, other))
@@ -145,44 +151,40 @@ class Marks:
         of_error = of_chainage - (1 - t) * lines.covariances_of(one) - t * lines.covariances_of(other)
         # var(e) - var(e_c) = -(1 - t) cov(e_c + e, e₁) - t cov(e_c + e, e₂)
         with_one, with_other = (np.take_along_axis(of_chainage + of_error, mark, axis=1) for mark in (one, other))
-        own[read] = -((1 - t) * with_one + t * with_other).ravel()
-        columns[read], shared[read] = lines.columns, of_error
+        own[counting] = -((1 - t) * with_one + t * with_other).ravel()
+        columns[counting], shared[counting] = lines.columns, of_error
         return own, columns, shared
 
 
 class _Mark(NamedTuple):
-    """A mark of one line, its fields those of ``_Lines``."""
+    """A mark of one line."""
 
-    chainage: float
-    variance: float
-    column: int
-    share: float
-
-
-FAR: Final = _Mark(inf, 0.0, -1, 1.0)  #: what a line is filled up with: no chainage lies beyond it
+    line: str
+    chainage: float  #: metres
+    sd: float  #: of its reading, metres
+    column: int  #: number of its reading among those of all marks
+    readings: int = 1  #: that it is the mean of
 
 
-def _marks(
-    line: ReducedLine, tied: Sequence[ReducedRow], columns: Mapping[tuple[str | None, str], int], own: int
-) -> list[_Mark]:
-    """Return the marks of a line in the order of their chainage."""
-    ground = line.ground
-    marks = [_Mark(0.0, 0.0, -1, 1.0), _Mark(ground.length, ground.sd**2, own, 1 / ground.count)]
-    marks += [_Mark(row.chainages[0], row.chainage_sd**2, columns[row.line, row.name], 1.0) for row in tied]
-    return sorted(marks)
-
-
-def _lines(reduction: Reduction, lines: Sequence[ReducedLine], marks: Sequence[Sequence[_Mark]]) -> _Lines:
-    most = max(map(len, marks), default=0)
-    filled = [(*each, *[FAR] * (most - len(each))) for each in marks]
-    tapes = [reduction.tapes[line.ground.tape] for line in lines]
-    chainages, variances, columns, shares = np.array(filled).reshape(len(lines), most, 4).transpose(2, 0, 1)
+def _lines(tapes: Sequence[TapeConstants], ends: Sequence[_Mark], tied: Sequence[_Mark]) -> _Lines:
+    """Return the marks of lines with those tapes: the start of each, its end, and the tie stations on some."""
+    number = {end.line: n for n, end in enumerate(ends)}
+    start, beyond = (0.0, 0.0, -1, 1.0), (np.inf, 0.0, -1, 1.0)  # no chainage lies beyond what is filled up with
+    read = np.array([(mark.chainage, mark.sd**2, mark.column, 1 / mark.readings) for mark in (*ends, *tied)])
+    marks = np.concatenate((np.tile(start, (len(ends), 1)), read.reshape(-1, 4)))
+    of = np.array([*range(len(ends)), *(number[mark.line] for mark in (*ends, *tied))], np.int64)
+    order = np.lexsort((*marks.T[::-1], of))
+    counts = np.bincount(of, minlength=len(ends))
+    place = np.arange(len(of)) - (np.cumsum(counts) - counts)[of[order]]
+    table = np.tile(beyond, (len(ends), counts.max(initial=0), 1))
+    table[of[order], place] = marks[order]
+    chainages, variances, columns, shares = table.transpose(2, 0, 1)
     return _Lines(
         chainages,
         variances,
         columns.astype(np.int64),
         shares,
-        last=np.array([len(each) - 1 for each in marks]).reshape(-1, 1),
-        lay_variances=np.array([tape.lay_sd**2 for tape in tapes]).reshape(-1, 1),
-        nominals=np.array([tape.nominal for tape in tapes]).reshape(-1, 1),
+        last=counts[:, None] - 1,
+        lay_variances=numbers_of(tapes, "lay_sd")[:, None] ** 2,
+        nominals=numbers_of(tapes, "nominal")[:, None],
     )

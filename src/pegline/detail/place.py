@@ -8,23 +8,22 @@ tape that was found to read long by s gives o / (1 + s).
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
 from pegline.detail.marks import Marks
 from pegline.detail.model import Detail, OffsetFeet, Points
-from pegline.detail.ruler import ON_THE_LINE, Arms, Feet, Ruler, coordinates, numbers
+from pegline.detail.ruler import ON_THE_LINE, Arms, Feet, Ruler, coordinates, numbers, runs
 from pegline.detail.shapes import shapes
 from pegline.errors import BookError, Finding
 from pegline.frame.model import Frame
 from pegline.measures.notation import METRES
 from pegline.network.model import Adjustment, Solution
 from pegline.network.quality import base_holding
-from pegline.plane import Array, arc_gap, arcs_meet, distance, left_of, outer
+from pegline.plane import Array, Ints, arc_gap, arcs_meet, distance, left_of, outer
 from pegline.records import record
 from pegline.reduction.model import ReducedRow, Reduction
 
@@ -51,12 +50,13 @@ class _Tied(NamedTuple):
     """How points hang on the solution."""
 
     positions: Array  #: (m, 2)
-    parents: NDArray[np.int64]  #: (m, k)
+    parents: Ints  #: (m, k)
     jacobian: Array  #: (m, 2, k)
     own: Array  #: (m, 2, 2)
     by_chainage: tuple[Array, ...] = ()  #: for each arm (m, 2) how a point moves for a metre of its chainage
+    chainages: tuple[Ints, ...] = ()  #: for each arm (m,) the number of that chainage among those of the ruler
 
-    def in_order(self, order: NDArray[np.int64]) -> _Tied:
+    def in_order(self, order: Ints) -> _Tied:
         """Return the points in another order."""
         return self._replace(
             positions=self.positions[order],
@@ -97,23 +97,23 @@ def place_points(
     """
     solution = ruler.solution
     rows, solved, upright, oblique = _sorted_out(reduction, ruler)
-    names = tuple(rows)
+    names, first = tuple(rows), np.array([numbers[0] if numbers else -1 for numbers in rows.values()], np.int64)
     tables = (
-        _taken_over([names[i] for i in solved.at], ruler),
-        _upright(upright.first, ruler),
-        _oblique(oblique.first, [rows[names[i]][0] for i in oblique.at], ruler, small_length),
+        _taken_over([names[i] for i in solved], ruler),
+        _upright([reduction.rows[n] for n in first[upright]], first[upright], ruler),
+        _oblique([reduction.rows[n] for n in first[oblique]], first[oblique], ruler, small_length),
     )
     tied, variances, local = _stack_tables(tables, solution)
     if marks is not None:
-        begin = len(solved.at)
-        for table, first in ((tables[1], upright.first), (tables[2], oblique.first)):
-            part = slice(begin, begin + len(first))
-            in_frame, to_base = _of_marks(table, first, marks, solution)
+        begin = len(solved)
+        for table in tables[1:]:
+            part = slice(begin, begin + len(table.positions))
+            in_frame, to_base = _of_marks(table, ruler, marks)
             variances[part] += in_frame
             local[part] += to_base
-            begin += len(first)
-    if len(upright.at) < len(names):
-        order = np.argsort(np.array([*solved.at, *upright.at, *oblique.at], np.int64))
+            begin = part.stop
+    if len(upright) < len(names):
+        order = np.argsort(np.concatenate((solved, upright, oblique)))
         tied, variances, local = tied.in_order(order), variances[order], local[order]
     return Points(
         names=names,
@@ -131,63 +131,53 @@ def place_points(
 def place_offset_feet(reduction: Reduction, ruler: Ruler, points: Points) -> OffsetFeet:
     """Return where each offset to a station or point that is placed begins on its line."""
     placed = points.index.keys() | ruler.solution.index.keys()
-    rows = [(n, row) for n, row in enumerate(reduction.rows) if row.line in ruler.held and row.name in placed]
-    most = max((len(row.offsets) for _, row in rows), default=0)
-    by_arm = [[(n, row) for n, row in rows if len(row.offsets) > arm] for arm in range(most)]
-    numbers = np.array([n for numbered in by_arm for n, _ in numbered], np.int64)
-    arms = np.repeat(np.arange(most), [len(numbered) for numbered in by_arm])
-    feet = [ruler.feet([row for _, row in numbered], arm).points for arm, numbered in enumerate(by_arm)]
-    order = np.lexsort((arms, numbers))
-    return OffsetFeet(numbers[order], arms[order], np.concatenate(feet or [np.empty((0, 2))])[order])
+    has_offset = np.array([bool(row.offsets) and row.booked.name in placed for row in reduction.rows], bool)
+    chainages = ruler.chainages
+    wanted = has_offset[chainages.rows]
+    return OffsetFeet(chainages.rows[wanted], chainages.arms[wanted], ruler.feet.points[wanted])
 
 
-def _of_marks(table: _Tied, rows: ReducedRows, marks: Marks, solution: Solution) -> tuple[Array, Array]:
+def _of_marks(table: _Tied, ruler: Ruler, marks: Marks) -> tuple[Array, Array]:
     """Return what the marks of their lines add to the covariances of points (m, 2, 2), in the frame and to the base."""
     hanging = table.positions, table.parents, table.jacobian
-    parts = [marks.parts(rows, arm, along, hanging, solution) for arm, along in enumerate(table.by_chainage)]
-    none = np.zeros((len(rows), 2, 2))
-    return sum((part[0] for part in parts), none), sum((part[1] for part in parts), none)
-
-
-class _Some(NamedTuple):
-    """Points that are placed one way."""
-
-    at: list[int]  #: their numbers
-    first: list[Any]  #: the first row of each; None for what the network solved without one
+    in_frame, to_base = np.zeros((2, len(table.positions), 2, 2))
+    if len(table.positions):
+        for along, chainages in zip(table.by_chainage, table.chainages, strict=True):
+            first, second = marks.parts(ruler.chainages, chainages, along, hanging, ruler.solution)
+            in_frame += first
+            to_base += second
+    return in_frame, to_base
 
 
 class _SortedOut(NamedTuple):
     """The points that can be placed, by how they are placed."""
 
     rows: Mapping[str, tuple[int, ...]]  #: by name, as booked; what the network solved besides has none
-    solved: _Some
-    upright: _Some
-    oblique: _Some
+    solved: Ints  #: the numbers of the points
+    upright: Ints
+    oblique: Ints
 
 
 def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     """Look once at every row: which point is it of, and how is that placed?"""
     names, index, held = ruler.solution.names, ruler.solution.index, ruler.held
-    stations = set(names[: ruler.solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
-    solved, upright, oblique = (_Some([], []) for _ in range(3))
     for number, row in enumerate(reduction.rows):
         name = row.booked.name
         if name in rows:
             rows[name] = (*rows[name], number)
-            continue
-        if name in stations or not (row.line in held or name in index):
-            continue
-        way = solved if name in index else oblique if row.form == "oblique" else upright
-        way.at.append(len(rows))
-        way.first.append(row)
-        rows[name] = (number,)
+        elif name in index or row.line in held:
+            rows[name] = (number,)
+    for name in names[: ruler.solution.stations]:
+        rows.pop(name, None)
     for name in names[ruler.solution.stations :]:
-        if name not in rows:
-            solved.at.append(len(rows))
-            solved.first.append(None)
-            rows[name] = ()
-    return _SortedOut(rows, solved, upright, oblique)
+        rows.setdefault(name, ())
+    in_network = np.fromiter(map(index.__contains__, rows), bool, len(rows))
+    oblique = np.fromiter(
+        (bool(numbers) and reduction.rows[numbers[0]].form == "oblique" for numbers in rows.values()), bool, len(rows)
+    )
+    ways = in_network, ~in_network & ~oblique, ~in_network & oblique
+    return _SortedOut(rows, *map(np.flatnonzero, ways))
 
 
 def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
@@ -200,14 +190,15 @@ def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
     return _Tied(ruler.solution.positions[rows], parents, jacobian, np.zeros((len(rows), 2, 2)))
 
 
-def _upright(rows: ReducedRows, ruler: Ruler) -> _Tied:
+def _upright(rows: ReducedRows, numbers_of_rows: Ints, ruler: Ruler) -> _Tied:
     """Place perpendicular offsets, and points on the line itself, whose offset is 0.
 
     With w from P to Q, u along it and n to its left, t the share of the piece and o the offset:
 
         X = P + t w + o n,   ∂X/∂Q = t - o u n' / |w|,   ∂X/∂P = 1 - ∂X/∂Q
     """
-    feet = ruler.feet(rows)
+    chainages = ruler.chainages.first[numbers_of_rows]
+    feet = ruler.feet.of(chainages)
     arms = ruler.arms([row.offsets[0] if row.offsets else ON_THE_LINE for row in rows])
     side = numbers(rows, "side")
     normal = left_of(feet.unit) * np.where(side == 0, 1.0, side)[:, None]
@@ -216,10 +207,11 @@ def _upright(rows: ReducedRows, ruler: Ruler) -> _Tied:
     jacobian = np.concatenate((np.eye(2) - by_end, by_end, (arms.by_scale * normal)[:, :, None]), axis=2)
     own = outer(feet.sd * feet.unit, feet.sd * feet.unit) + outer(arms.sd * normal, arms.sd * normal)
     parents = np.column_stack((coordinates(feet.ends), arms.scale))
-    return _Tied(feet.points + arms.lengths * normal, parents, jacobian, own, (ruler.scale * feet.unit,))
+    positions = feet.points + arms.lengths * normal
+    return _Tied(positions, parents, jacobian, own, (ruler.scale * feet.unit,), (chainages,))
 
 
-def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
+def _oblique(rows: ReducedRows, numbers: Ints, ruler: Ruler, small_length: Callable[[float], str]) -> _Tied:
     """Place points taped from two chainages, at the meeting on the side booked.
 
     With e₁ and e₂ the directions from the feet F₁ and F₂ to the point X, each arm asks
@@ -231,7 +223,8 @@ def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_leng
     BookError
         Arms that do not meet.
     """
-    feet = ruler.feet(rows, 0), ruler.feet(rows, 1)
+    chainages = ruler.chainages.first[numbers], ruler.chainages.first[numbers] + 1
+    feet = ruler.feet.of(chainages[0]), ruler.feet.of(chainages[1])
     arms = tuple(ruler.arms([row.offsets[arm] for row in rows]) for arm in (0, 1))
     _refuse_gaps(rows, numbers, feet, arms, ruler.scale, small_length)
     # What lies left of the line lies right of the way from the higher chainage to the lower.
@@ -247,7 +240,7 @@ def _oblique(rows: ReducedRows, numbers: Sequence[int], ruler: Ruler, small_leng
         sd = np.hypot(arm.sd, foot.sd * (e * foot.unit).sum(axis=1, keepdims=True))
         own += outer(sd * effect, sd * effect)
         by_chainage.append(ruler.scale * effect * (e * foot.unit).sum(axis=1, keepdims=True))
-    return _Tied(at, np.column_stack(parents), np.concatenate(jacobian, axis=2), own, tuple(by_chainage))
+    return _Tied(at, np.column_stack(parents), np.concatenate(jacobian, axis=2), own, tuple(by_chainage), chainages)
 
 
 def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
@@ -259,7 +252,7 @@ def _inverse(e: Array, f: Array) -> tuple[Array, Array]:
 
 def _refuse_gaps(
     rows: ReducedRows,
-    numbers: Sequence[int],
+    numbers: Ints,
     feet: tuple[Feet, Feet],
     arms: tuple[Arms, ...],
     scale: float,
@@ -269,7 +262,7 @@ def _refuse_gaps(
     apart = distance(feet[0].points, feet[1].points)
     gaps = arc_gap(apart, arms[0].lengths.ravel(), arms[1].lengths.ravel()) / scale
     findings = []
-    for row, number, gap in zip(rows, numbers, gaps.tolist(), strict=True):
+    for row, number, gap in zip(rows, numbers.tolist(), gaps.tolist(), strict=True):
         if gap > 0 or row.chainages[0] == row.chainages[1]:
             one, other = (reading.length.text for reading in row.booked.offsets[:2])
             text = (
@@ -310,11 +303,11 @@ def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
         C = J C_parents J' + C_own,   C_local = C + J C_pb H' + (J C_pb H')' + H C_base H'
 
     with H what holding the base line takes away, and C_pb between the parents and the line's ends.
-    Points on one piece share their parents' covariance, which is asked for once.
+    Points that follow each other on one piece share their parents' covariance, which is asked for once.
     """
     base = coordinates(np.array([solution.base]))
     among = solution.covariances.blocks(base)[0]
-    _, one, which = np.unique(tied.parents, axis=0, return_index=True, return_inverse=True)
+    one, which = runs(tied.parents)
     blocks = solution.covariances.blocks(np.column_stack((tied.parents[one], np.repeat(base, len(one), axis=0))))
     width = tied.parents.shape[1]
     parents, mixed = blocks[:, :width, :width].copy(), blocks[:, :width, width:].copy()

@@ -59,6 +59,7 @@ class Settled(NamedTuple):
     linear: Linear
     residuals: Array  #: (m,) observed minus computed
     cost: float  #: weighted sum of squares, what readings share included
+    factor: Factor | None = None  #: of the normal equations there, where the last step has needed it
 
 
 def solve_network(
@@ -70,7 +71,7 @@ def solve_network(
     """
     keep = np.ones(len(network.values), bool) if keep is None else keep
     here = settle_network(network, keep, begin, steps=steps)
-    factor = _factor(network, _normal(network, _weights(network, keep), here)[0], 0.0)
+    factor = here.factor or _factor(network, _normal(network, _weights(network, keep), here)[0], 0.0)
     return Fit(network, keep, here.parameters, here.residuals, here.linear, factor, here.cost)
 
 
@@ -105,12 +106,13 @@ def settle_network(
     here = _looked_at(network, weights, first)
     damping, last = 0.0, np.inf
     for _ in range(steps):
-        matrix, right = _normal(network, weights, here)
+        matrix, right, damped = *_normal(network, weights, here), damping
         factor = _factor(network, matrix, damping)
         here, damping, moved = _guarded_step(network, weights, here, _full(network, factor.solve(right)), damping)
         size = float(np.abs(moved[: 2 * len(network.names)]).max(initial=0.0)) / network.extent
         if damping == 0 and (size < CONVERGED or (size < 1e-8 and size >= last / 2)):
-            return here
+            serves = size < CONVERGED and not damped and not _is_full(network)
+            return here._replace(factor=factor if serves else None)
         last = size
     raise BookError([_too_flat(network, moved)])
 

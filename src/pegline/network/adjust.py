@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -145,16 +146,12 @@ def hints(book: Book, reduction: Reduction) -> Hints:
     sides |= {arc.point: arc.side for arc in reduction.arcs if arc.side}
     sketches = {name: station.sketch for name, station in book.stations.items() if station.sketch}
     sketches |= {name: point.sketch for name, point in book.points.items() if point.sketch}
-    places: dict[str, Place] = {name: station.place for name, station in book.stations.items()}
-    for line in book.lines.values():
-        for name in (line.start, line.end):
-            places.setdefault(name, line.place)
-    for row in reduction.rows:
-        places.setdefault(row.name, row.booked.place)
-    for arc in reduction.arcs:
-        places.setdefault(arc.point, arc.place)
-    for point in book.points.values():
-        places.setdefault(point.name, point.place)
+    # From the last to the first, so that what is booked first stays.
+    places: dict[str, Place] = {point.name: point.place for point in book.points.values()}
+    places |= {arc.point: arc.place for arc in reversed(reduction.arcs)}
+    places |= {row.booked.name: row.booked.place for row in reversed(reduction.rows)}
+    places |= {name: line.place for line in reversed(book.lines.values()) for name in (line.end, line.start)}
+    places |= {name: station.place for name, station in book.stations.items()}
     return Hints(sides, sketches, places)
 
 
@@ -173,7 +170,8 @@ def _network(
     ``booked`` are the names of the stations, and of the points that share equations with them.
     """
     stations, points = ([name for name in names if name in begun.positions] for names in booked)
-    kept = [n for n, one in enumerate(observed) if begun.positions.keys() >= set(one.points)]
+    placed = frozenset(begun.positions)
+    kept = [n for n, one in enumerate(observed) if placed.issuperset(one.points)]
     ones = [observed[n] for n in kept]
     positions, facing = figure_in_frame(frame, observed, begun)
     used = [n in begun.used or n in facing for n in kept]
@@ -189,7 +187,8 @@ def _network(
         np.array([positions[name] for name in names]),
         scale=frame.scale,
         held=held_parameters(ones, positions, (names.index(base.start), names.index(base.end))),
-        together=[pair for marks in along.values() for pair in zip(marks.names, marks.names[1:], strict=False)],
+        # The ends of a line without tie stations are joined by its length.
+        together=[pair for stops in along.values() if len(stops.names) > 2 for pair in pairwise(stops.names)],
     )
     return network, np.array(used), tuple(crossing_control(ones, positions))
 

@@ -90,11 +90,9 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     """
     stations = frozenset(book.station_names)
     rows = [row for row in reduction.rows if not row.is_tie_station]
-    names = [row.booked.name for row in rows]
-    uses = Counter(names)
-    shared = dict.fromkeys(
-        name for name, row in zip(names, rows, strict=True) if len(row.chainages) > 2 or uses[name] > 1
-    )
+    uses = Counter([row.booked.name for row in rows])
+    of_several_arms = {row.booked.name for row in rows if len(row.chainages) > 2}
+    shared = dict.fromkeys(name for name, count in uses.items() if count > 1 or name in of_several_arms)
     for line in reduction.lines.values():
         if line.use == "detail":
             shared.update({line.start: None, line.end: None})

@@ -160,7 +160,7 @@ def _push(figure: Figure, name: str) -> None:
     arcs = figure.arcs[name]
     for i, one in enumerate(arcs):
         for other in arcs[:i]:
-            first, second = sorted((one, other), key=lambda arc: (arc.radius, arc.centre))
+            first, second = (one, other) if (one.radius, one.centre) <= (other.radius, other.centre) else (other, one)
             if (first.number, second.number) in figure.waiting:
                 continue
             figure.waiting.add((first.number, second.number))

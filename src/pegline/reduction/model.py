@@ -105,7 +105,7 @@ class ReducedRow:
     @property
     def is_tie_station(self) -> bool:
         """Return whether the row books a station that stands on the line."""
-        return self.booked.is_tie_station
+        return self.form == "station"
 
 
 @record(frozen=True, slots=True)

@@ -103,7 +103,7 @@ class Solved:
     @cached_property
     def tie_stations(self) -> frozenset[str]:
         """Return the stations that stand on a line."""
-        return frozenset(row.name for row in self.reduction.rows if row.is_tie_station)
+        return frozenset(row.name for row in self.reduction.tie_rows.values())
 
     @cached_property
     def stations(self) -> tuple[str, ...]:

@@ -91,7 +91,7 @@ def test_a_row_is_told_whose_point_lies_so_many_standard_deviations_on_the_other
     # By hand: the normal matrix of two directions, and of its inverse what stands across the line.
     directions = arms / lengths[:, None]
     across = float(np.linalg.inv(directions.T @ directions)[1, 1] ** 0.5 * sd)
-    booked = Hints({"X": Side(Pair("A", "B", place(1)), True)}, {}, {})
+    booked = Hints({"X": Side(Pair("A", "B", place(1)), True)}, {}, dict)
 
     assert list(on_other_sides(fit, (0, 1), booked, share * 0.2 / across)) == numbers
 

@@ -400,7 +400,7 @@ def settled_by_a_further_line(bad, good):
     apart = 30 * sqrt(2 * (1 - 0.8))
     height = sqrt(30**2 - (apart / 2) ** 2)
     images = ((apart / 2, height), (apart / 2, -height))
-    figure = Figure((), Hints({}, {}, {}))
+    figure = Figure((), Hints({}, {}, dict))
     one = ArcAboutStation(0, "A", (0.0, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
     other = ArcAboutStation(1, "B", (apart, 0.0), 30.0, 5 * MILLIMETRE, tie=False)
     # From C, straight above, the lower image is farther: the line is that much longer than to the one, and shorter.
@@ -432,7 +432,7 @@ def test_a_station_is_as_rough_as_its_centres_and_what_two_arcs_make_of_their_de
     apart = 30 * sqrt(2 * (1 - 0.8))
     one = ArcAboutStation(0, "A", (0.0, 0.0), 30.0, 3 * MILLIMETRE, tie=False)
     other = ArcAboutStation(1, "B", (apart, 0.0), 30.0, 4 * MILLIMETRE, tie=False)
-    figure = Figure((), Hints({}, {}, {}))
+    figure = Figure((), Hints({}, {}, dict))
     figure.rough = {"A": 10 * MILLIMETRE, "B": 20 * MILLIMETRE}
     _place_by_arcs(figure, "D", (apart / 2, 1.0), one, other)
     assert figure.rough["D"] == pytest.approx(hypot(20, 5 / 0.6) * MILLIMETRE)
@@ -445,7 +445,7 @@ def test_a_far_end_is_rougher_by_as_much_as_its_line_is_prolonged():
         {"A-B": ("base", 50.0), "A-F": ("side", 60.0)}, rows=[("T", "A-F", 20.0, "station")], sides={"F": "left A-B"}
     )
     told = observations(book, reduction, LOCAL, {"A", "B", "F", "T"})
-    figure = Figure(told, Hints({}, {}, {}))
+    figure = Figure(told, Hints({}, {}, dict))
     figure.at, figure.rough = {"A": (0.0, 0.0), "T": (12.0, 16.0)}, {"A": 2 * MILLIMETRE, "T": 5 * MILLIMETRE}
     for number, one in enumerate(told):
         if isinstance(one, Chainage):
@@ -564,7 +564,7 @@ def test_either_end_of_a_line_is_found_from_the_other_and_what_stands_on_it(name
 
 
 def sketched(sketches, at):
-    figure = Figure((), Hints({}, sketches, {}))
+    figure = Figure((), Hints({}, sketches, dict))
     figure.at = dict(at)
     return _sketch_placement(figure)
 

@@ -181,17 +181,13 @@ def _stations_reached(reduction: Reduction) -> set[str]:
     """Return every station that a taped line reaches, and those that stand on one."""
     lines = [line for line in reduction.lines.values() if line.use != "detail"]
     ends = {name for line in lines for name in (line.start, line.end)}
-    return ends | {row.name for row in reduction.rows if row.is_tie_station}
+    return ends | {row.name for row in reduction.tie_rows.values()}
 
 
 def _taped_lengths(reduction: Reduction) -> dict[tuple[str, str], float]:
     """Return the length of each line, and of the piece up to each station that stands on one, metres."""
     lines = {(line.start, line.end): line.ground.length for line in reduction.lines.values() if line.use != "detail"}
-    ties = {
-        (reduction.lines[row.line].start, row.name): abs(row.chainages[0])
-        for row in reduction.rows
-        if row.is_tie_station
-    }
+    ties = {(reduction.lines[row.line].start, row.name): abs(row.chainages[0]) for row in reduction.tie_rows.values()}
     return lines | ties
 
 

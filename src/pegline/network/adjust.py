@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -146,13 +147,21 @@ def hints(book: Book, reduction: Reduction) -> Hints:
     sides |= {arc.point: arc.side for arc in reduction.arcs if arc.side}
     sketches = {name: station.sketch for name, station in book.stations.items() if station.sketch}
     sketches |= {name: point.sketch for name, point in book.points.items() if point.sketch}
-    # From the last to the first, so that what is booked first stays.
-    places: dict[str, Place] = {point.name: point.place for point in book.points.values()}
-    places |= {arc.point: arc.place for arc in reversed(reduction.arcs)}
-    places |= {row.booked.name: row.booked.place for row in reversed(reduction.rows)}
-    places |= {name: line.place for line in reversed(book.lines.values()) for name in (line.end, line.start)}
-    places |= {name: station.place for name, station in book.stations.items()}
-    return Hints(sides, sketches, places)
+    return Hints(sides, sketches, partial(_places_booked_first, book, reduction))
+
+
+def _places_booked_first(book: Book, reduction: Reduction) -> dict[str, Place]:
+    places: dict[str, Place] = {name: station.place for name, station in book.stations.items()}
+    for line in book.lines.values():
+        for name in (line.start, line.end):
+            places.setdefault(name, line.place)
+    for row in reduction.rows:
+        places.setdefault(row.name, row.booked.place)
+    for arc in reduction.arcs:
+        places.setdefault(arc.point, arc.place)
+    for point in book.points.values():
+        places.setdefault(point.name, point.place)
+    return places
 
 
 # --- the network in its frame -----------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from pegline.errors import Place
@@ -44,13 +45,18 @@ class Gap:
         return f"the arcs to {self.point} do not meet: {arcs}, {apart}, {how} {length(self.gap)}"
 
 
-@record(frozen=True, slots=True)
+@record(frozen=True, slots=False)
 class Hints:
     """What a book says about where things are, beside its measurements."""
 
     sides: Mapping[str, Side]  #: of stations, and of points fixed by arcs
     sketches: Mapping[str, XY]  #: rough positions, any unit
-    places: Mapping[str, Place]  #: where each point is first booked
+    look_up_places: Callable[[], Mapping[str, Place]]  #: where each point is first booked: asked for faults only
+
+    @cached_property
+    def places(self) -> Mapping[str, Place]:
+        """Return where each point is first booked."""
+        return self.look_up_places()
 
 
 @dataclass(slots=True)
@@ -83,7 +89,7 @@ class Figure:
     # What is not placed yet.
     arcs: dict[str, list[ArcAboutStation]] = field(default_factory=lambda: defaultdict(list))  #: to each station
     #: pairs of arcs that are still to be tried, the best first
-    heap: list[tuple[tuple[Any, ...], str, ArcAboutStation, ArcAboutStation]] = field(default_factory=list)
+    heap: list[tuple[bool, float, tuple[Any, ...], str, ArcAboutStation, ArcAboutStation]] = field(default_factory=list)
     waiting: set[tuple[int, int]] = field(default_factory=set)  #: numbers of the arcs of each pair on the heap
     #: stations of whose two places nothing tells which is meant, with the arcs
     unsettled: dict[str, tuple[ArcAboutStation, ArcAboutStation]] = field(default_factory=dict)

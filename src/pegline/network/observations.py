@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import Counter
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -69,12 +68,11 @@ def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     """Return for each line the stations that its chainages count from."""
     stops = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
     marks: dict[str, dict[float, str]] = {}
-    for row in reduction.rows:
-        if row.is_tie_station:
-            whole = stops[row.line]
-            marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
-                row.chainages[0], row.name
-            )
+    for row in reduction.tie_rows.values():
+        whole = stops[row.line]
+        marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
+            row.chainages[0], row.name
+        )
     tied = {name: sorted(standing.items()) for name, standing in marks.items()}
     return stops | {
         name: Stops(tuple(s for _, s in all_of), tuple(c for c, _ in all_of)) for name, all_of in tied.items()
@@ -89,10 +87,12 @@ def shared_points(book: Book, reduction: Reduction) -> tuple[str, ...]:
     other points are placed by direct formulae.
     """
     stations = frozenset(book.station_names)
-    rows = [row for row in reduction.rows if not row.is_tie_station]
-    uses = Counter([row.booked.name for row in rows])
-    of_several_arms = {row.booked.name for row in rows if len(row.chainages) > 2}
-    shared = dict.fromkeys(name for name, count in uses.items() if count > 1 or name in of_several_arms)
+    is_shared: dict[str, bool] = {}
+    for row in reduction.rows:
+        if not row.is_tie_station:
+            name = row.booked.name
+            is_shared[name] = name in is_shared or len(row.chainages) > 2
+    shared = dict.fromkeys(name for name in is_shared if is_shared[name])
     for line in reduction.lines.values():
         if line.use == "detail":
             shared.update({line.start: None, line.end: None})
@@ -118,12 +118,13 @@ def _points_on_walls(book: Book, reduction: Reduction) -> Iterator[tuple[str, Pa
 
 def observations(book: Book, reduction: Reduction, frame: Frame, solved: Container[str]) -> tuple[Observation, ...]:
     """Return every observation that the network adjusts; ``solved`` are its stations and points."""
-    along = stops_by_line(reduction)
+    rows = [(n, row) for n, row in enumerate(reduction.rows) if row.is_tie_station or row.booked.name in solved]
+    along = stops_by_line(reduction) if len(rows) > len(reduction.tie_rows) else {}
     observed: list[Observation] = list(_lines(reduction, frame))
-    for number, row in enumerate(reduction.rows):
+    for number, row in rows:
         if row.is_tie_station:
             observed += _tie_station(book, reduction, row, number, frame.own_scales.get(row.line, 1.0))
-        elif row.booked.name in solved:
+        else:
             observed += _row(row, along[row.line], number)
     observed += _arcs(reduction)
     observed += _bearings(frame)

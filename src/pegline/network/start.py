@@ -125,7 +125,7 @@ def _grow(figure: Figure, stations: Sequence[str]) -> bool:
     before = len(figure.at)
     while True:
         while figure.heap:
-            _, name, one, other = heapq.heappop(figure.heap)
+            *_, name, one, other = heapq.heappop(figure.heap)
             figure.waiting.discard((one.number, other.number))
             if name not in figure.at:
                 _try_arcs(figure, name, one, other)
@@ -164,18 +164,9 @@ def _push(figure: Figure, name: str) -> None:
             if (first.number, second.number) in figure.waiting:
                 continue
             figure.waiting.add((first.number, second.number))
-            key = (
-                one.tie or other.tie,
-                -round(cut_sine(one, other), 9),
-                first.radius,
-                second.radius,
-                name,
-                first.centre,
-                second.centre,
-                first.number,
-                second.number,
-            )
-            heapq.heappush(figure.heap, (key, name, first, second))
+            sine = round(cut_sine(one, other), 9)
+            order = (first.radius, second.radius, name, first.centre, second.centre, first.number, second.number)
+            heapq.heappush(figure.heap, (one.tie or other.tie, -sine, order, name, first, second))
 
 
 def _try_arcs(figure: Figure, name: str, one: ArcAboutStation, other: ArcAboutStation) -> None:

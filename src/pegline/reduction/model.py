@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
+from functools import cached_property
 
 from pegline.book.model import Line, Use
 from pegline.errors import Finding, Place
@@ -136,7 +137,7 @@ class ReducedWitness:
     ground: Ground
 
 
-@record(frozen=True, slots=True)
+@record(frozen=True, slots=False)
 class Reduction:
     """Every reading of a book on the ground, with the ledger of what was done to it."""
 
@@ -150,3 +151,8 @@ class Reduction:
     ]  #: by feature: depth of a rectangle, walls of a round, distance of a parallel
     witnesses: Mapping[str, tuple[ReducedWitness, ...]]  #: by peg, in the book's order; those that were taped
     warnings: tuple[Finding, ...] = ()  #: corrections that could not be made, tapes taken for granted, spreads too wide
+
+    @cached_property
+    def tie_rows(self) -> Mapping[int, ReducedRow]:
+        """Return the rows that book a station which stands on the line, by number: few of the many."""
+        return {number: row for number, row in enumerate(self.rows) if row.is_tie_station}

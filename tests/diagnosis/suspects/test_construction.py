@@ -29,7 +29,7 @@ def survey(name):
     first, last = framework.plot.base.ends
     pair = Pair(first, last, framework.true[0].booking.place)
     sides = {name: Side(pair, bool(xy[1] > 0)) for name, xy in local.items() if abs(xy[1]) > 1.0}
-    return framework.network, Hints(sides, {}, {})
+    return framework.network, Hints(sides, {}, dict)
 
 
 @pytest.mark.parametrize("name", NAMES)

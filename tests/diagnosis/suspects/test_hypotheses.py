@@ -85,7 +85,7 @@ def network_of(ones: Sequence[Observation], more: Sequence[str] = (), held: Sequ
 
 def situation(ones: Sequence[Observation], more: Sequence[str] = (), hints: Hints | None = None, **told) -> Situation:
     network = network_of(ones, more)
-    return Situation(network, hints or Hints({}, {}, {}), (network.begin,), **told)
+    return Situation(network, hints or Hints({}, {}, dict), (network.begin,), **told)
 
 
 def lines_of(rows=(), dimensions=None, **changed: float) -> list[Observation]:
@@ -128,7 +128,7 @@ def test_the_redundant_measurements_are_those_beyond_the_unknowns():
 )
 def test_a_point_lies_on_its_booked_side_or_within_a_decimetre_of_the_line(c, d, sided):
     hints = Hints(
-        {"C": Side(Pair("A", "B", WHERE), True), "D": Side(Pair("B", "A", WHERE), True)}, {}, {}
+        {"C": Side(Pair("A", "B", WHERE), True), "D": Side(Pair("B", "A", WHERE), True)}, {}, dict
     )  # D left of B-A lies right of A-B
     of = situation(lines_of(), hints=hints)
     parameters = of.begins[0].copy()
@@ -137,7 +137,7 @@ def test_a_point_lies_on_its_booked_side_or_within_a_decimetre_of_the_line(c, d,
 
 
 def test_a_point_that_is_taken_to_lie_on_the_other_side_must_lie_there():
-    of = situation(lines_of(), hints=Hints({"C": Side(Pair("A", "B", WHERE), True)}, {}, {}))
+    of = situation(lines_of(), hints=Hints({"C": Side(Pair("A", "B", WHERE), True)}, {}, dict))
     there = of.begins[0].copy()
     there[5] *= -1
     assert (of.on_booked_sides(of.begins[0]), of.on_booked_sides(of.begins[0], (2,))) == (True, False)
@@ -146,7 +146,7 @@ def test_a_point_that_is_taken_to_lie_on_the_other_side_must_lie_there():
 
 def test_an_oblique_row_tells_a_side_once_and_what_is_held_or_not_solved_has_none():
     ones = [*lines_of(), oblique("t", 22.0, -1, 0), oblique("t", 21.0, -1, 0), oblique("u", 22.0, 0, 1)]
-    hints = Hints({name: Side(Pair("C", "D", WHERE), True) for name in ("A", "B", "elsewhere")}, {}, {})
+    hints = Hints({name: Side(Pair("C", "D", WHERE), True) for name in ("A", "B", "elsewhere")}, {}, dict)
     assert situation(ones, ("t", "u"), hints).sides == ((1, 2, 3, True), (4, 0, 1, False))
 
 
@@ -228,7 +228,7 @@ def test_a_line_may_lead_to_a_station_that_is_as_far_within_a_fiftieth_of_it(sha
     reach = 50.0 * (1 + share)
     at = np.array([*AT.values(), (reach * 0.6, reach * 0.8), (5.0, 5.0)])
     network = build_network(names, 5, ones, {"steel": 0.0002}, at, held=(0, 1, 3))
-    of = Situation(network, Hints({}, {}, {}), (network.begin,), {1: at})
+    of = Situation(network, Hints({}, {}, dict), (network.begin,), {1: at})
     told = list(hypotheses.lines_to_other_stations(of))
     assert [one.words for one in told] == (["C booked for E"] if found else [])
     assert hypotheses.other_stations_of_lines(of) == 2 * 6 * 3
@@ -248,7 +248,7 @@ def test_a_line_leads_to_no_station_that_another_line_joins_already():
 def test_lengths_on_the_ground_are_compared_with_those_of_the_frame_by_its_scale():
     at = np.array([*AT.values(), (30.0 * 0.9, 40.0 * 0.9)])
     network = build_network((*AT, "E"), 5, lines_of(), {"steel": 0.0002}, at, scale=0.9, held=(0, 1, 3))
-    of = Situation(network, Hints({}, {}, {}), (network.begin,), {1: at})
+    of = Situation(network, Hints({}, {}, dict), (network.begin,), {1: at})
     assert [one.words for one in hypotheses.lines_to_other_stations(of)] == ["C booked for E"]
 
 
@@ -365,7 +365,7 @@ def test_an_oblique_row_on_the_other_side_is_one_hypothesis_of_all_its_arms():
 
 def test_a_station_on_the_other_side_is_mirrored():
     sides = {"C": Side(Pair("A", "B", WHERE), True), "D": Side(Pair("A", "B", WHERE), False)}
-    of = situation(lines_of(), hints=Hints(sides | {"elsewhere": sides["C"]}, {}, {}))
+    of = situation(lines_of(), hints=Hints(sides | {"elsewhere": sides["C"]}, {}, dict))
     found = [(one.mirrored, one.words) for one in hypotheses.stations_on_other_side(of)]
     assert found == [((2,), "left booked for right"), ((3,), "right booked for left")]
 
@@ -386,7 +386,7 @@ def test_a_row_of_another_point_says_nothing_of_this_one():
 def test_those_of_one_kind_share_what_their_kind_has():
     sides = {"C": Side(Pair("A", "B", WHERE), True)}
     ones = [*lines_of(), bearing("A", "B", 0.0), bearing("A", "C", 0.7), *known("A", 0.0, 0.0), *known("B", 60.0, 0.0)]
-    of = situation(ones, hints=Hints(sides, {}, {}))
+    of = situation(ones, hints=Hints(sides, {}, dict))
     shares: dict[str, float] = {}
     for one in every_hypothesis(of):
         shares[one.kind] = shares.get(one.kind, 0.0) + float(np.exp(one.log_prior))
@@ -398,6 +398,6 @@ def test_those_of_one_kind_share_what_their_kind_has():
 def test_lines_that_are_not_as_far_take_their_part_too():
     at = np.array([*AT.values(), (30.0, 40.0)])
     network = build_network((*AT, "E"), 5, lines_of(), {"steel": 0.0002}, at, held=(0, 1, 3))
-    of = Situation(network, Hints({}, {}, {}), (network.begin,), {1: at})
+    of = Situation(network, Hints({}, {}, dict), (network.begin,), {1: at})
     (one,) = (one for one in every_hypothesis(of) if one.kind == "other-station")
     assert np.exp(one.log_prior) == pytest.approx(HYPOTHESES["other-station"].share / (2 * 6 * 3))

@@ -20,7 +20,7 @@ from pegline.diagnosis.suspects.variants import Variant, Variants
 from pegline.network.dependents import change_of
 from pegline.network.growing_figure import Hints
 
-NO_HINTS = Hints({}, {}, {})
+NO_HINTS = Hints({}, {}, dict)
 DROPPED = Slip("1 m misread", "36.00", "37.00", None, 1.0, "misread-unit", 0.15)
 CRITICAL = 3.0
 

@@ -21,7 +21,7 @@ from pegline.network.growing_figure import Hints
 from pegline.network.linear_equations import Network, with_observations
 from pegline.network.observation_types import with_value
 
-NO_HINTS = Hints({}, {}, {})
+NO_HINTS = Hints({}, {}, dict)
 CRITICAL = 3.29
 #: Of shares: the posterior takes positions for normally distributed, and ends its steps at a thousandth of χ².
 SHARE = 0.005

@@ -44,7 +44,7 @@ def _accuracy(site: Site, numbers: Ints) -> Columns:
 def stations_rows(site: Site) -> Rows:
     book, names = site.survey.book, site.stations.names
     entries = [book.stations.get(name) for name in names]
-    by_tie = {row.name: row for row in site.survey.reduction.rows if row.is_tie_station}
+    by_tie = {row.name: row for row in site.survey.reduction.tie_rows.values()}
     ties = [by_tie.get(name) for name in names]
     numbers = np.arange(len(names))
     return site.at(numbers), {

@@ -35,8 +35,9 @@ def _lengths(book: Book) -> Iterator[Length]:
             for taped in (*line.taped, *line.legs):
                 yield taped.reading.length
             for row in line.details:
-                yield from (at.length for at in row.at if isinstance(at, Reading))
-                yield from (reading.length for reading in row.offsets)
+                for reading in (*row.at, *row.offsets):
+                    if isinstance(reading, Reading):
+                        yield reading.length
     for dimension in book.dimensions:
         yield from (reading.length for reading in dimension.readings)
 

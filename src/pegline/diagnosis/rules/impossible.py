@@ -6,7 +6,7 @@ Nothing of this shows in a check; each is a mistake more often than it is true.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from itertools import combinations, pairwise
 from typing import Final
 
@@ -32,7 +32,7 @@ __all__ = [
 DEEP: Final = 0.25  #: so far inside a house is no error of measuring, metres
 CUTS: Final = 0.5  #: so far inside a house a chain line does not cut a corner by an error of measuring, metres
 INSIDE_STEP: Final = 0.2  #: along a line, at which it is looked whether it is inside, metres
-AT_ONCE: Final = 64  #: points whose neighbours are looked for at one time
+AT_ONCE: Final = 100_000  #: pairs of points that are looked at at one time, about
 
 
 def house_in_the_way(solved: Solved, limit: None) -> Remarks:
@@ -118,11 +118,11 @@ def _reaches_into(points: Array, house: Shape, least: float = DEEP) -> bool:
 def same_point(solved: Solved, limit: float) -> Remarks:
     """Points of different names so near each other that they may be one, whose second booking would check the first."""
     names = list(solved.positions)
-    at = np.array([solved.positions[name] for name in names]).reshape(-1, 2)
+    at = np.array(list(solved.positions.values())).reshape(-1, 2)
     near = list(_near_pairs(at, limit))
-    places = _places(solved) if near else {}
+    places = _places(solved, {names[number] for one, other, _ in near for number in (one, other)})
     for one, other, apart in near:
-        pair = sorted((names[one], names[other]), key=names.index)
+        pair = [names[number] for number in sorted((one, other))]
         text = f"{list_names(pair)} lie {solved.notation.small(apart)} apart and may be one point"
         yield (
             f"{text}; if so, give both one name: it is then checked",
@@ -135,21 +135,22 @@ def _near_pairs(at: Array, limit: float) -> Iterator[tuple[int, int, float]]:
     order = np.argsort(at[:, 0], kind="stable")
     from_left = at[order]
     others = np.searchsorted(from_left[:, 0], from_left[:, 0] + limit, side="right") - np.arange(1, len(order) + 1)
-    for begin in range(0, len(order), AT_ONCE):
-        count = others[begin : begin + AT_ONCE]
-        one = np.repeat(np.arange(begin, begin + len(count)), count)
+    first_pairs = np.cumsum(others) - others
+    parts = np.searchsorted(first_pairs, np.arange(AT_ONCE, others.sum(), AT_ONCE))
+    for numbers in np.split(np.arange(len(order)), parts):
+        count = others[numbers]
+        one = np.repeat(numbers, count)
         other = one + 1 + np.arange(len(one)) - np.repeat(np.cumsum(count) - count, count)
         apart = np.hypot(*(from_left[other] - from_left[one]).T)
         near = apart <= limit
         yield from zip(order[one[near]].tolist(), order[other[near]].tolist(), apart[near].tolist(), strict=True)
 
 
-def _places(solved: Solved) -> dict[str, Place]:
-    """Return where points are booked first."""
-    places = {name: shape.place for shape in solved.detail.shapes.values() for name in shape.points}
-    for row in reversed(solved.reduction.rows):
-        places[row.name] = row.booked.place
-    return places
+def _places(solved: Solved, names: Container[str]) -> dict[str, Place]:
+    """Return where points of some names are booked first."""
+    shapes, rows = solved.detail.shapes.values(), reversed(solved.reduction.rows)
+    places = {name: shape.place for shape in shapes for name in shape.points if name in names}
+    return places | {row.name: row.booked.place for row in rows if row.name in names}
 
 
 def nothing_in_files(solved: Solved, limit: None) -> Remarks:

@@ -15,7 +15,7 @@ import numpy as np
 
 from pegline.book.habits import notation_of
 from pegline.book.model import Book
-from pegline.diagnosis.rules.phrases import booked_text
+from pegline.diagnosis.rules.phrases import booked_text, rows_beyond_lines
 from pegline.diagnosis.rules.thumb import FAR_TIMES, Remarks
 from pegline.errors import Place
 from pegline.measures.values import Length, Reading
@@ -65,7 +65,9 @@ def _readings(book: Book) -> Iterator[tuple[Reading, str]]:
         for taped in (*line.taped, *line.legs):
             yield taped.reading, unit
         for row in line.details:
-            yield from ((reading, unit) for reading in (*row.at, *row.offsets) if isinstance(reading, Reading))
+            for reading in (*row.at, *row.offsets):
+                if isinstance(reading, Reading):
+                    yield reading, unit
     for dimension in book.dimensions:
         yield from ((reading, book.unit) for reading in dimension.readings)
     for arc in book.arcs:
@@ -131,7 +133,7 @@ def far_chainages(book: Book, reduction: Reduction, times: float = FAR_TIMES) ->
     lengths = {name: line.ground.length for name, line in reduction.lines.items()}
     far = [
         (row, booked, lengths[row.line])
-        for row in reduction.rows
+        for row in rows_beyond_lines(reduction)
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True)
         if abs(chainage) >= times * lengths[row.line] and isinstance(booked, Reading)
     ]

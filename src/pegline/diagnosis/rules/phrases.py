@@ -12,7 +12,7 @@ from pegline.errors import Place
 from pegline.measures.values import Length
 from pegline.network.kinds import MeasurementKind
 from pegline.network.observation_types import Booking
-from pegline.reduction.model import Reduction
+from pegline.reduction.model import ReducedRow, Reduction
 
 __all__ = [
     "angle_between",
@@ -24,6 +24,7 @@ __all__ = [
     "number_with_noun",
     "percent",
     "reading_name",
+    "rows_beyond_lines",
 ]
 
 #: How a reading that is no length of a line is named; ``name`` is its point, ``what`` its own label.
@@ -69,6 +70,12 @@ def booked_text(length: Length, unit: str) -> str:
     '40 ft 6 in'
     """
     return f"{length.text.lstrip('~ ')} {unit}" if length.unit is None else length.text
+
+
+def rows_beyond_lines(reduction: Reduction) -> list[ReducedRow]:
+    """Return the rows of which a chainage lies before their line begins or after it ends."""
+    lengths = {name: line.ground.length for name, line in reduction.lines.items()}
+    return [row for row in reduction.rows if min(row.chainages) < 0 or max(row.chainages) > lengths[row.line]]
 
 
 def base_place(book: Book) -> Place | None:

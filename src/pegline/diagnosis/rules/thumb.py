@@ -14,7 +14,14 @@ from typing import Final
 import numpy as np
 
 from pegline.book.model import Curve, Rectangle, Ring, TapedRound, Through
-from pegline.diagnosis.rules.phrases import angles_between, base_place, booked_text, list_names, reading_name
+from pegline.diagnosis.rules.phrases import (
+    angles_between,
+    base_place,
+    booked_text,
+    list_names,
+    reading_name,
+    rows_beyond_lines,
+)
 from pegline.errors import Place
 from pegline.kinds import CORNERED
 from pegline.measures.values import Reading
@@ -225,7 +232,7 @@ def chainage_off_line(solved: Solved, limit: float) -> Remarks:
     """Chainages before their line begins or after it ends."""
     beyond: dict[str, list[Reading]] = {}
     ends = {name: (line.ground.length, limit * line.ground.sd) for name, line in solved.reduction.lines.items()}
-    for row in solved.reduction.rows:
+    for row in rows_beyond_lines(solved.reduction):
         length, slack = ends[row.line]
         for booked, chainage in zip(row.booked.at, row.chainages, strict=True):
             far = abs(chainage) >= FAR_TIMES * length  # that is told as a reading of the wrong size

@@ -243,7 +243,7 @@ class Drawn:
 class _Nothing:
     """Covariances that nothing asks for."""
 
-    def blocks(self, parameters: object) -> np.ndarray:
+    def blocks(self, parameters: object, others: object = None) -> np.ndarray:
         raise NotImplementedError
 
     def of(self, gradients: object) -> np.ndarray:

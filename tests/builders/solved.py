@@ -26,8 +26,8 @@ class FullCovariances:
     def __init__(self, matrix: np.ndarray) -> None:
         self.matrix = matrix
 
-    def blocks(self, parameters: np.ndarray) -> np.ndarray:
-        return self.matrix[parameters[:, :, None], parameters[:, None, :]]
+    def blocks(self, parameters: np.ndarray, others: np.ndarray | None = None) -> np.ndarray:
+        return self.matrix[parameters[:, :, None], (parameters if others is None else others)[:, None, :]]
 
     def of(self, gradients: object) -> np.ndarray:
         dense = gradients.toarray() if hasattr(gradients, "toarray") else np.asarray(gradients)

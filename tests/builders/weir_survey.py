@@ -114,8 +114,8 @@ def _offset_feet(rows: tuple[ReducedRow, ...]) -> OffsetFeet:
 
 
 class _Covariances:
-    def blocks(self, parameters: Any) -> Any:
-        return np.zeros((*parameters.shape, parameters.shape[-1]))
+    def blocks(self, parameters: Any, others: Any = None) -> Any:
+        return np.zeros((*parameters.shape, (parameters if others is None else others).shape[-1]))
 
     def of(self, gradients: Any) -> Any:
         return np.zeros((len(gradients), len(gradients)))

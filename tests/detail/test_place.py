@@ -99,12 +99,12 @@ def test_offsets_begin_where_they_were_taped_from():
         row("A-B", "arms", [40.0, (20.0, "T"), 50.0], [14.0, 13.0, 21.0]),
         row("A-B", "on the line", 5.0),
         row("A-B", "offset", 10.0, -3.0),
-        row("A-B", "not solved", 10.0, -3.0),
+        row("A-C", "not solved", 10.0, -3.0),
     ]
-    reduction = reduction_of({"A-B": 50.0}, rows, ties={"A-B": {"T": 20.0}})
+    reduction = reduction_of({"A-B": 50.0, "A-C": 50.0}, rows, ties={"A-B": {"T": 20.0}})
     ruler = Ruler(reduction, local(), solution_of(positions))
-    points = place_points(reduction_of({"A-B": 50.0}, rows[:3], ties={"A-B": {"T": 20.0}}), ruler)
-    feet = place_offset_feet(reduction, ruler, points)
+    assert place_points(reduction, ruler).names == ("arms", "on the line", "offset")
+    feet = place_offset_feet(ruler)
     names = [reduction.rows[number].name for number in feet.rows]
     assert (names, feet.arms.tolist()) == (["arms", "arms", "arms", "offset"], [0, 1, 2, 0])
     beyond = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
@@ -113,9 +113,7 @@ def test_offsets_begin_where_they_were_taped_from():
 
 def test_without_an_offset_none_begins_anywhere():
     for rows in ((), (row("A-B", "x", 25.0),)):
-        reduction = reduction_of({"A-B": 50.0}, rows)
-        ruler = Ruler(reduction, local(), solution_of(AB))
-        feet = place_offset_feet(reduction, ruler, place_points(reduction, ruler))
+        feet = place_offset_feet(Ruler(reduction_of({"A-B": 50.0}, rows), local(), solution_of(AB)))
         assert (feet.positions.shape, len(feet.rows), len(feet.arms)) == ((0, 2), 0, 0)
 
 

@@ -30,7 +30,7 @@ from pegline.network.model import Solution
 from pegline.network.observation_types import tie_chainages
 from pegline.network.quality import base_holding
 from pegline.plane import Array, Ints, outer
-from pegline.reduction.model import Reduction, TapeConstants
+from pegline.reduction.model import Ground, Reduction
 
 __all__ = ["Marks"]
 
@@ -80,21 +80,17 @@ class Marks:
         numbers = [*lengths.values(), *ties.values()]
         rates = Readings.of(fit, len(observations)).rates[numbers]
         self._moves = ParameterMoves(fit, rates)
-        column = {number: place for place, number in enumerate(numbers)}
-        taped = [(n, line) for n, line in enumerate(reduction.lines.values()) if line.name in lengths]
+        number = {line: n for n, line in enumerate(lengths)}
         #: (l,) of each line of the reduction: its number among those taped, -1 for one that is not
-        self._number = np.full(len(reduction.lines), -1)
-        self._number[[n for n, _ in taped]] = np.arange(len(taped))
-        ends = [
-            _Mark(line.name, line.ground.length, line.ground.sd, column[lengths[line.name]], line.ground.count)
-            for _, line in taped
+        self._number = np.array([number.get(line, -1) for line in reduction.lines], np.int64)
+        column = {tie: len(lengths) + n for n, tie in enumerate(ties)}
+        tied = [row for row in (reduction.rows if ties else ()) if row.is_tie_station and row.line in number]
+        stops = [
+            (number[row.line], row.chainages[0], row.chainage_sd, column[row.line, row.name])
+            for row in tied
+            if (row.line, row.name) in column
         ]
-        tied = [
-            _Mark(row.line, row.chainages[0], row.chainage_sd, column[ties[row.line, row.name]])
-            for row in (reduction.rows if ties else ())
-            if row.is_tie_station and (row.line, row.name) in ties and row.line in lengths
-        ]
-        self._lines = _lines([reduction.tapes[line.ground.tape] for _, line in taped], ends, tied)
+        self._lines = _lines(reduction, [reduction.lines[line].ground for line in lengths], stops)
 
     def parts(
         self,
@@ -156,34 +152,28 @@ class Marks:
         return own, columns, shared
 
 
-class _Mark(NamedTuple):
-    """A mark of one line."""
+def _lines(reduction: Reduction, grounds: Sequence[Ground], tied: Sequence[tuple[int, float, float, int]]) -> _Lines:
+    """Return the marks of lines of those lengths: the start of each, its end, and the tie stations on some.
 
-    line: str
-    chainage: float  #: metres
-    sd: float  #: of its reading, metres
-    column: int  #: number of its reading among those of all marks
-    readings: int = 1  #: that it is the mean of
-
-
-def _lines(tapes: Sequence[TapeConstants], ends: Sequence[_Mark], tied: Sequence[_Mark]) -> _Lines:
-    """Return the marks of lines with those tapes: the start of each, its end, and the tie stations on some."""
-    number = {end.line: n for n, end in enumerate(ends)}
+    A tie station is told by the number of its line, its chainage, what that is good to, and its column.
+    """
+    count, tapes = len(grounds), [reduction.tapes[ground.tape] for ground in grounds]
+    lengths, sds, readings = (numbers_of(grounds, name) for name in ("length", "sd", "count"))
+    of_ties, chainages, tie_sds, columns = np.array(tied).reshape(-1, 4).T
     start, beyond = (0.0, 0.0, -1, 1.0), (np.inf, 0.0, -1, 1.0)  # no chainage lies beyond what is filled up with
-    read = np.array([(mark.chainage, mark.sd**2, mark.column, 1 / mark.readings) for mark in (*ends, *tied)])
-    marks = np.concatenate((np.tile(start, (len(ends), 1)), read.reshape(-1, 4)))
-    of = np.array([*range(len(ends)), *(number[mark.line] for mark in (*ends, *tied))], np.int64)
+    ends = np.column_stack((lengths, sds**2, np.arange(count), 1 / readings))
+    ties = np.column_stack((chainages, tie_sds**2, columns, np.ones(len(tied))))
+    marks = np.concatenate((np.tile(start, (count, 1)), ends, ties))
+    of = np.concatenate((np.arange(count), np.arange(count), of_ties.astype(np.int64)))
     order = np.lexsort((*marks.T[::-1], of))
-    counts = np.bincount(of, minlength=len(ends))
-    place = np.arange(len(of)) - (np.cumsum(counts) - counts)[of[order]]
-    table = np.tile(beyond, (len(ends), counts.max(initial=0), 1))
-    table[of[order], place] = marks[order]
-    chainages, variances, columns, shares = table.transpose(2, 0, 1)
+    marks, of, counts = marks[order], of[order], np.bincount(of, minlength=count)
+    table = np.tile(beyond, (count, counts.max(initial=0), 1))
+    table[of, np.arange(len(of)) - (np.cumsum(counts) - counts)[of]] = marks
     return _Lines(
-        chainages,
-        variances,
-        columns.astype(np.int64),
-        shares,
+        chainages=table[:, :, 0],
+        variances=table[:, :, 1],
+        columns=table[:, :, 2].astype(np.int64),
+        shares=table[:, :, 3],
         last=counts[:, None] - 1,
         lay_variances=numbers_of(tapes, "lay_sd")[:, None] ** 2,
         nominals=numbers_of(tapes, "nominal")[:, None],

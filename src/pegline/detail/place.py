@@ -78,7 +78,7 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     marks = Marks(reduction, adjustment.delivered_fit) if reduction.rows else None
     points = place_points(reduction, ruler, marks, lambda gap: notation_of(book).small(gap))
     drawn, warnings = shapes(book, reduction, ruler, points)
-    return Detail(points, drawn, place_offset_feet(reduction, ruler, points), warnings)
+    return Detail(points, drawn, place_offset_feet(ruler), warnings)
 
 
 def place_points(
@@ -96,12 +96,12 @@ def place_points(
         Arms of oblique offsets that do not meet.
     """
     solution = ruler.solution
-    rows, solved, upright, oblique = _sorted_out(reduction, ruler)
-    names, first = tuple(rows), np.array([numbers[0] if numbers else -1 for numbers in rows.values()], np.int64)
+    rows, first, solved, upright, oblique = _sorted_out(reduction, ruler)
+    names = tuple(rows)
     tables = (
         _taken_over([names[i] for i in solved], ruler),
-        _upright([reduction.rows[n] for n in first[upright]], first[upright], ruler),
-        _oblique([reduction.rows[n] for n in first[oblique]], first[oblique], ruler, small_length),
+        _upright([reduction.rows[n] for n in first[upright].tolist()], first[upright], ruler),
+        _oblique([reduction.rows[n] for n in first[oblique].tolist()], first[oblique], ruler, small_length),
     )
     tied, variances, local = _stack_tables(tables, solution)
     if marks is not None:
@@ -128,13 +128,10 @@ def place_points(
     )
 
 
-def place_offset_feet(reduction: Reduction, ruler: Ruler, points: Points) -> OffsetFeet:
-    """Return where each offset to a station or point that is placed begins on its line."""
-    placed = points.index.keys() | ruler.solution.index.keys()
-    has_offset = np.array([bool(row.offsets) and row.booked.name in placed for row in reduction.rows], bool)
-    chainages = ruler.chainages
-    wanted = has_offset[chainages.rows]
-    return OffsetFeet(chainages.rows[wanted], chainages.arms[wanted], ruler.feet.points[wanted])
+def place_offset_feet(ruler: Ruler) -> OffsetFeet:
+    """Return where each offset begins on its line, where that has its stations solved: its row is placed too."""
+    read, begins = ruler.chainages, ruler.chainages.with_offsets
+    return OffsetFeet(read.rows[begins], read.arms[begins], ruler.feet.points[begins])
 
 
 def _of_marks(table: _Tied, ruler: Ruler, marks: Marks) -> tuple[Array, Array]:
@@ -153,6 +150,7 @@ class _SortedOut(NamedTuple):
     """The points that can be placed, by how they are placed."""
 
     rows: Mapping[str, tuple[int, ...]]  #: by name, as booked; what the network solved besides has none
+    first: Ints  #: (m,) the first row of each, -1 for none
     solved: Ints  #: the numbers of the points
     upright: Ints
     oblique: Ints
@@ -161,23 +159,24 @@ class _SortedOut(NamedTuple):
 def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     """Look once at every row: which point is it of, and how is that placed?"""
     names, index, held = ruler.solution.names, ruler.solution.index, ruler.held
+    stations = set(names[: ruler.solution.stations])
     rows: dict[str, tuple[int, ...]] = {}
+    first: list[int] = []
     for number, row in enumerate(reduction.rows):
         name = row.booked.name
         if name in rows:
             rows[name] = (*rows[name], number)
-        elif name in index or row.line in held:
+        elif name not in stations and (name in index or row.line in held):
             rows[name] = (number,)
-    for name in names[: ruler.solution.stations]:
-        rows.pop(name, None)
+            first.append(number)
     for name in names[ruler.solution.stations :]:
-        rows.setdefault(name, ())
-    in_network = np.fromiter(map(index.__contains__, rows), bool, len(rows))
-    oblique = np.fromiter(
-        (bool(numbers) and reduction.rows[numbers[0]].form == "oblique" for numbers in rows.values()), bool, len(rows)
-    )
+        if name not in rows:
+            rows[name] = ()
+            first.append(-1)
+    firsts, in_network = np.array(first, np.int64), np.fromiter(map(index.__contains__, rows), bool, len(rows))
+    oblique = np.bincount(ruler.chainages.rows, minlength=len(reduction.rows) + 1)[firsts] > 1
     ways = in_network, ~in_network & ~oblique, ~in_network & oblique
-    return _SortedOut(rows, *map(np.flatnonzero, ways))
+    return _SortedOut(rows, firsts, *map(np.flatnonzero, ways))
 
 
 def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:
@@ -308,9 +307,8 @@ def _variances(tied: _Tied, solution: Solution) -> tuple[Array, Array]:
     base = coordinates(np.array([solution.base]))
     among = solution.covariances.blocks(base)[0]
     one, which = runs(tied.parents)
-    blocks = solution.covariances.blocks(np.column_stack((tied.parents[one], np.repeat(base, len(one), axis=0))))
-    width = tied.parents.shape[1]
-    parents, mixed = blocks[:, :width, :width].copy(), blocks[:, :width, width:].copy()
+    parents = solution.covariances.blocks(tied.parents[one])
+    mixed = solution.covariances.blocks(tied.parents[one], base)
     variances, local = np.empty_like(tied.own), np.empty_like(tied.own)
     for begin in range(0, len(which), BATCH):
         part = slice(begin, begin + BATCH)

@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pegline.errors import Place
 from pegline.frame.model import Frame
@@ -18,6 +19,8 @@ from pegline.plane import Array, Ints, distance
 from pegline.reduction.model import Ground, Reduction
 
 __all__ = ["ON_THE_LINE", "Arms", "Chainages", "Feet", "Ruler", "coordinates", "numbers", "runs"]
+
+Bools = NDArray[np.bool_]
 
 
 class Chainages(NamedTuple):
@@ -30,6 +33,7 @@ class Chainages(NamedTuple):
     lengths: Array  #: (k,) on the ground from the line's start, metres
     sds: Array  #: (k,) metres
     foot_sds: Array  #: (k,) along the line, from setting out the right angle, metres
+    with_offsets: Bools  #: (k,) whether an offset, or an arm, was taped from there
     at_stations: Mapping[int, str]  #: the stations that stand for chainages, by their number here
 
 
@@ -105,10 +109,11 @@ class Ruler:
             rows=row_of,
             arms=np.arange(len(of)) - first[row_of],
             first=first,
-            lines=np.fromiter((number[row.line] for row in rows), np.int64, len(rows))[of],
+            lines=np.fromiter(map(number.__getitem__, map(attrgetter("line"), rows)), np.int64, len(rows))[of],
             lengths=np.fromiter(chain.from_iterable(map(attrgetter("chainages"), rows)), float, len(of)),
             sds=numbers(rows, "chainage_sd")[of],
             foot_sds=numbers(rows, "foot_sd")[of],
+            with_offsets=np.fromiter(map(bool, map(attrgetter("offsets"), rows)), bool, len(rows))[of],
             at_stations={n: station for n, station in read_at if station is not None},
         )
 

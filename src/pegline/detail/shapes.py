@@ -99,11 +99,12 @@ def _draw_features(book: Book, reduction: Reduction, ruler: Ruler, points: Point
             wanted.append((feature, making, at))
     positions = everything[[row for *_, at in wanted for row in at]]
     arms = ruler.arms([ground for _, making, _ in wanted for ground in making.grounds])
+    no_arms = arms.of(0, 0)
     point_end = arm_end = 0
     for feature, making, at in wanted:
         point, point_end = point_end, point_end + len(at)
         arm, arm_end = arm_end, arm_end + len(making.grounds)
-        own, here = arms.of(arm, arm_end), positions[point:point_end]
+        own, here = arms.of(arm, arm_end) if making.grounds else no_arms, positions[point:point_end]
         lengths = own.lengths.ravel()
         try:
             path = making.make(here, lengths)

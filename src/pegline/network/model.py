@@ -27,8 +27,11 @@ class Covariances(Protocol):
     What is held has covariance zero.
     """
 
-    def blocks(self, parameters: NDArray[np.int64]) -> Array:
-        """Return the covariances (m, k, k) of m groups of k parameters each, given as (m, k) numbers."""
+    def blocks(self, parameters: NDArray[np.int64], others: NDArray[np.int64] | None = None) -> Array:
+        """Return the covariances (m, k, k) of m groups of k parameters each, given as (m, k) numbers.
+
+        With ``others``, (m, l) or (1, l), those of each group with them: (m, k, l).
+        """
         ...
 
     def of(self, gradients: Any) -> Array:

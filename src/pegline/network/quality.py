@@ -44,11 +44,13 @@ class NetworkCovariances:
         self._factor, self._columns = fit.factor, fit.network.columns
         self._free = ~fit.network.held
 
-    def blocks(self, parameters: Ints) -> Array:
-        """Return the covariances (m, k, k) of m groups of k parameters each; -1 has covariance zero."""
-        numbers = np.asarray(parameters, np.int64)
-        unknowns = np.where(numbers >= 0, self._columns[numbers], -1)
-        return self._factor.pairs(unknowns[:, :, None], unknowns[:, None, :])
+    def blocks(self, parameters: Ints, others: Ints | None = None) -> Array:
+        """Return the covariances (m, k, k) of m groups of k parameters each, or with others; -1 has covariance zero."""
+        one, other = (
+            np.where(numbers >= 0, self._columns[numbers], -1)
+            for numbers in (parameters, parameters if others is None else others)
+        )
+        return self._factor.pairs(one[:, :, None], other[:, None, :])
 
     def of(self, gradients: Any) -> Array:
         """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row.

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import subprocess
-import sys
-from math import cos, degrees, pi, radians, sin
+from math import degrees, pi, radians
 from typing import Any
 
 import numpy as np
@@ -15,8 +13,6 @@ import yaml
 from builders.paths import PUBLISHED
 from pygeomag import GeoMag
 
-from pegline.frame import geomagnetism
-from pegline.frame.geomagnetism import field_at
 from pegline.frame.north import (
     attraction_by_station,
     bearing_sd,
@@ -82,59 +78,6 @@ def test_a_second_library_gives_the_same_declination(year: float, latitude: floa
 
     assert found is not None
     assert degrees(found) == pytest.approx(second.d, abs=degrees(MODELS_APART / second.h))
-
-
-def test_the_field_is_that_of_the_package_whose_coefficients_are_read() -> None:
-    # ppigrf comes back from the sphere to the ellipsoid with an angle for its sine: up to 3e-4 nanotesla to the north.
-    rng = np.random.default_rng(5)
-    for longitude, latitude, height, year in zip(
-        rng.uniform(-180, 180, 60),
-        rng.uniform(-89, 89, 60),
-        rng.uniform(0, 5000, 60),
-        rng.integers(1900, 2030, 60),
-        strict=True,
-    ):
-        moment = datetime.datetime(int(year), int(rng.integers(1, 13)), 17, 12)
-        east, north = field_at(longitude_deg=longitude, latitude_deg=latitude, height=height, moment=moment)
-        their_east, their_north, _ = ppigrf.igrf(longitude, latitude, height / 1000, moment)
-
-        assert east == pytest.approx(their_east.item(), abs=1e-9)
-        assert north == pytest.approx(their_north.item(), abs=4e-4)
-
-
-def test_the_field_is_theirs_from_the_first_moment_on() -> None:
-    first = datetime.datetime(1900, 1, 1)
-    east, north = field_at(longitude_deg=12.5, latitude_deg=50.0, height=0.0, moment=first)
-    their_east, their_north, _ = ppigrf.igrf(12.5, 50.0, 0.0, first)
-
-    assert (east, north) == pytest.approx((their_east.item(), their_north.item()), abs=4e-4)
-
-
-@pytest.mark.parametrize("latitude", [-71.0, -20.0, 0.0, 35.0, 68.0])
-def test_on_the_sphere_the_field_is_theirs_to_the_last_digit(latitude: float) -> None:
-    moment = datetime.datetime(1987, 3, 9, 12)
-    colatitude, radius, _, _ = ppigrf.ppigrf.geod2geoc(np.array([latitude]), np.array([0.2]), 0.0, 0.0)
-    up, south, _ = (each.item() for each in ppigrf.igrf_gc(radius, colatitude, 12.5, moment))
-    lean = radians(latitude) - (pi / 2 - radians(colatitude.item()))
-
-    _, north = field_at(longitude_deg=12.5, latitude_deg=latitude, height=200.0, moment=moment)
-
-    assert north == pytest.approx(-south * cos(lean) - up * sin(lean), abs=1e-9)
-
-
-def test_a_declination_does_not_wait_for_pandas() -> None:
-    ask = "import datetime, sys; from pegline.frame.north import igrf_declination as d; "
-    ask += "d(longitude_deg=1, latitude_deg=50, day=datetime.date(2020, 1, 1)); print('pandas' in sys.modules)"
-
-    assert subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True).stdout == "False\n"
-
-
-def test_without_the_package_of_the_coefficients_it_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(geomagnetism, "find_spec", lambda name: None)
-    geomagnetism._model.cache_clear()
-
-    with pytest.raises(ModuleNotFoundError, match="ppigrf"):
-        igrf_declination(longitude_deg=0.0, latitude_deg=52.0, day=day_of(2020.0))
 
 
 @pytest.mark.parametrize(

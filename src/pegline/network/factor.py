@@ -10,10 +10,10 @@ from typing import Any, Final, Protocol
 
 import numpy as np
 
-from pegline.network.factor_blocks import Blocks, Inverse, split_in_blocks
+from pegline.network.factor_blocks import Blocks, BlockShapes, Inverse, shape_blocks, split_in_blocks
 from pegline.plane import Array, Ints
 
-__all__ = ["DenseFactor", "Factor", "SparseFactor"]
+__all__ = ["DenseFactor", "Factor", "SparseFactor", "SparsePattern"]
 
 
 #: For so many right-hand sides at once the factor is worth splitting into dense blocks: a third of the time each.
@@ -33,6 +33,10 @@ class Factor(Protocol):
 
     def pairs(self, one: Ints, other: Ints) -> Array:
         """Return the covariances of unknowns with others, as the two broadcast; -1 has covariance zero."""
+        ...
+
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances (m, k, k) of m groups of k unknowns each; -1 has covariance zero."""
         ...
 
 
@@ -58,6 +62,10 @@ class DenseFactor:
         """Return the covariances of unknowns with others; -1 has covariance zero."""
         return np.asarray(np.pad(self._inverse, (0, 1))[one, other])
 
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances of groups of unknowns; -1 has covariance zero."""
+        return self.pairs(unknowns[:, :, None], unknowns[:, None, :])
+
 
 def _free(scaled: Array) -> tuple[Ints, Array | None]:
     """Return the unknowns that a scaled normal matrix leaves free, and its root where there are none."""
@@ -73,8 +81,8 @@ def _free(scaled: Array) -> tuple[Ints, Array | None]:
     return np.flatnonzero(share > 0.1 * share.max()), None
 
 
-class SparseFactor:
-    """Normal equations with a sparse symmetric matrix.
+class SparsePattern:
+    """Where a sparse symmetric matrix has entries, and how a factor with entries there falls into blocks.
 
     Parameters
     ----------
@@ -82,27 +90,57 @@ class SparseFactor:
         Number of unknowns u.
     keys
         Row x (u + 1) + column of each entry; row or column u is what is held.
+    """
+
+    def __init__(self, size: int, keys: Ints) -> None:
+        rows, columns = np.divmod(keys, size + 1)
+        self.size = size
+        self.inside = np.flatnonzero((rows < size) & (columns < size))  #: numbers of the entries that are not held
+        self.rows, self.columns = rows[self.inside], columns[self.inside]
+        self.diagonal = np.flatnonzero(self.rows == self.columns)
+        self._place: Ints | None = None
+        self._shapes: BlockShapes
+
+    def shapes(self, place: Ints, lengths: Ints) -> BlockShapes:
+        """Return how a factor falls into blocks: worked out once, as equal patterns are eliminated in one order.
+
+        Parameters
+        ----------
+        place
+            (u,) the column of the factor that each unknown went to.
+        lengths
+            (u,) how many entries each column of the factor has.
+        """
+        if self._place is None or not np.array_equal(self._place, place):
+            self._place, self._shapes = place, shape_blocks(lengths, place[self.rows], place[self.columns])
+        return self._shapes
+
+
+class SparseFactor:
+    """Normal equations with a sparse symmetric matrix.
+
+    Parameters
+    ----------
+    pattern
+        Where it has entries.
     values
         The entries.
     damping
         Share by which the diagonal is enlarged.
     """
 
-    def __init__(self, size: int, keys: Ints, values: Array, damping: float = 0.0) -> None:
+    def __init__(self, pattern: SparsePattern, values: Array, damping: float = 0.0) -> None:
         from scipy.sparse import csc_matrix
 
-        rows, columns = np.divmod(keys, size + 1)
-        inside = (rows < size) & (columns < size)
-        rows, columns, values = rows[inside], columns[inside], values[inside]
-        diagonal = np.zeros(size)
-        diagonal[rows[rows == columns]] = values[rows == columns]
+        rows, columns, values = pattern.rows, pattern.columns, values[pattern.inside]
+        diagonal = np.zeros(pattern.size)
+        diagonal[rows[pattern.diagonal]] = values[pattern.diagonal]
         self._scale = 1 / np.sqrt(np.maximum(diagonal, 1e-300))
         scaled = values * self._scale[rows] * self._scale[columns]
-        scaled[rows == columns] += damping
-        self._size = size
-        self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(size, size)))
+        scaled[pattern.diagonal] += damping
+        self._pattern = pattern
+        self._lu, self.free = _split(csc_matrix((scaled, (rows, columns)), shape=(pattern.size, pattern.size)))
         self._place = self._lu.perm_c.astype(np.int64)
-        self._wanted = (self._place[rows], self._place[columns])
         self._inverse: Inverse | None = None
         self._columns: dict[int, Array] = {}
 
@@ -117,7 +155,8 @@ class SparseFactor:
 
     @cached_property
     def _blocks(self) -> Blocks:
-        return split_in_blocks(self._lu.L.tocsc(), self._lu.U.diagonal(), self._wanted)
+        lower = self._lu.L.tocsc()
+        return split_in_blocks(lower, self._lu.U.diagonal(), self._pattern.shapes(self._place, np.diff(lower.indptr)))
 
     def pairs(self, one: Ints, other: Ints) -> Array:
         """Return the covariances of unknowns with others; -1 has covariance zero."""
@@ -125,6 +164,14 @@ class SparseFactor:
         covariances = np.zeros(one.shape)
         asked = (one >= 0) & (other >= 0)
         covariances[asked] = self._covariances_of_pairs(one[asked], other[asked])
+        return covariances
+
+    def blocks(self, unknowns: Ints) -> Array:
+        """Return the covariances of groups of unknowns; -1 has covariance zero."""
+        width = unknowns.shape[1]
+        one, other = np.triu_indices(width)
+        covariances = np.empty((len(unknowns), width, width))
+        covariances[:, one, other] = covariances[:, other, one] = self.pairs(unknowns[:, one], unknowns[:, other])
         return covariances
 
     def _covariances_of_pairs(self, one: Ints, other: Ints) -> Array:
@@ -146,7 +193,7 @@ class SparseFactor:
         new = [c for c in asked.tolist() if c not in self._columns]
         for begin in range(0, len(new), 64):
             some = new[begin : begin + 64]
-            right = np.zeros((self._size, len(some)))
+            right = np.zeros((self._pattern.size, len(some)))
             right[some, range(len(some))] = 1.0
             self._columns.update(zip(some, self.solve(right).T, strict=True))
         return np.array([self._columns[c] for c in asked.tolist()])[which, row]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pegline.plane import Array, Ints
 
-__all__ = ["Blocks", "Inverse", "split_in_blocks"]
+__all__ = ["BlockShapes", "Blocks", "Inverse", "shape_blocks", "split_in_blocks"]
 
 #: Whole branches of the elimination tree with so many columns or fewer are one block; no block is wider.
 WIDEST: Final = 64
@@ -26,23 +26,28 @@ class Inverse(NamedTuple):
 
     place: Ints  #: (n,) the column that each unknown went to
     block: Ints  #: (n,) the block of each column
-    starts: Ints  #: (b + 1,) the first column of each block
+    width: Ints  #: (n,) how many columns the block of each column has
     keys: Ints  #: (r,) block x n + row of the rows of each block, its own columns first; ascending
-    begins: Ints  #: (b,) where the keys of each block begin
-    offsets: Ints  #: (b,) where the values of each block begin, row by row
-    values: Array
+    shift: Ints  #: (n,) what to add to a key's number x width for the number of its value in each column
+    values: Array  #: block after block, row by row
 
     def pairs(self, one: Ints, other: Ints) -> tuple[Array, NDArray[np.bool_]]:
         """Return entries (m,) of the inverse, and which of them are known."""
         first, second = self.place[one], self.place[other]
         column, row = np.minimum(first, second), np.maximum(first, second)
-        block = self.block[column]
-        key = block * len(self.place) + row
+        key = self.block[column] * len(self.place) + row
         at = np.minimum(np.searchsorted(self.keys, key), len(self.keys) - 1)
         known = self.keys[at] == key
-        width = np.diff(self.starts)[block]
-        index = self.offsets[block] + (at - self.begins[block]) * width + column - self.starts[block]
-        return self.values[np.where(known, index, 0)], known
+        return self.values[np.where(known, at * self.width[column] + self.shift[column], 0)], known
+
+
+class BlockShapes(NamedTuple):
+    """How the columns of a factor fall into blocks, by where the matrix has entries."""
+
+    place: Ints  #: (n,) the column that each unknown went to
+    number: Ints  #: (n,) the block of each column
+    starts: Ints  #: (b + 1,) the first column of each block, and the end of the last one
+    below: Sequence[Ints]  #: of each block: the rows below its own columns
 
 
 class _Block(NamedTuple):
@@ -85,16 +90,35 @@ class Blocks(NamedTuple):
 
         taken from the last block to the first; Z_RR is always part of the block that holds R's first row.
         """
-        starts = np.array([0, *(one.last for one in self.blocks)], np.int64)
+        count, number = len(self.place), self.number
+        widths = np.bincount(number)
         heights = np.array([len(one.rows) for one in self.blocks])
-        keys = np.repeat(np.arange(len(self.blocks)), heights) * len(self.place)
-        keys += np.concatenate([one.rows for one in self.blocks])
-        begins, offsets = (np.cumsum(sizes) - sizes for sizes in (heights, heights * np.diff(starts)))
-        values = np.concatenate(_recursion(self))
-        return Inverse(self.place, self.number, starts, keys, begins, offsets, values)
+        keys = np.repeat(np.arange(len(self.blocks)), heights) * count + np.concatenate([b.rows for b in self.blocks])
+        starts, begins, offsets = (np.cumsum(sizes) - sizes for sizes in (widths, heights, heights * widths))
+        shift = np.arange(count) + (offsets - begins * widths - starts)[number]
+        return Inverse(self.place, number, widths[number], keys, shift, np.concatenate(_recursion(self)))
 
 
-def split_in_blocks(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> Blocks:
+def shape_blocks(lengths: Ints, rows: Ints, columns: Ints) -> BlockShapes:
+    """Return how the columns of a factor fall into blocks.
+
+    Parameters
+    ----------
+    lengths
+        (n,) how many entries each column of the factor has.
+    rows, columns
+        Of the entries of the matrix itself: a factor drops those that happen to be zero, an inverse may not.
+    """
+    parents = _tree(len(lengths), rows, columns)
+    place, sizes = _in_branches(parents)
+    order = np.argsort(place)
+    parents, sizes = np.append(place, -1)[parents][order], sizes[order]
+    starts = _blocks(parents.tolist(), sizes.tolist(), lengths[order].tolist())
+    number = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
+    return BlockShapes(place, number, starts, _rows_below(number, starts, place[rows], place[columns]))
+
+
+def split_in_blocks(lower: Any, pivots: Array, shapes: BlockShapes) -> Blocks:
     """Return L D L' in blocks of columns.
 
     Parameters
@@ -103,20 +127,10 @@ def split_in_blocks(lower: Any, pivots: Array, wanted: tuple[Ints, Ints]) -> Blo
         L, a scipy CSC matrix with a unit diagonal.
     pivots
         (n,) the diagonal D.
-    wanted
-        Rows and columns of the matrix itself: a factor drops entries that happen to be zero, an
-        inverse may not.
     """
-    count = len(pivots)
-    parents = _tree(count, *wanted)
-    place, sizes = _in_branches(parents)
-    order = np.argsort(place)
-    lower, pivots = _reorder(lower, place, order), pivots[order]
-    parents, sizes = np.append(place, -1)[parents][order], sizes[order]
-    starts = _blocks(parents.tolist(), sizes.tolist(), np.diff(lower.starts).tolist())
-    block = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
-    below = _rows_below(block, starts, place[wanted[0]], place[wanted[1]])
-    return Blocks(place, block, pivots, list(_dense_blocks(lower, starts, below)))
+    order = np.argsort(shapes.place)
+    blocks = list(_dense_blocks(_reorder(lower, shapes.place, order), shapes.starts, shapes.below))
+    return Blocks(shapes.place, shapes.number, pivots[order], blocks)
 
 
 def _dense_blocks(lower: _Lower, starts: Ints, below: Sequence[Ints]) -> Iterator[_Block]:

@@ -171,7 +171,7 @@ def _factor(network: Network, matrix: Array, damping: float) -> Factor:
     if _is_full(network):
         factor: Factor = DenseFactor(matrix + damping * np.diag(np.diag(matrix)))
     else:
-        factor = SparseFactor(network.pattern.size, network.pattern.keys, matrix, damping)
+        factor = SparseFactor(network.pattern.sparse, matrix, damping)
     if damping == 0 and len(factor.free):
         raise BookError([_free_to_swing(network, factor.free)])
     return factor

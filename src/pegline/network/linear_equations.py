@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pegline.network.equations import EQUATIONS, Equation
+from pegline.network.factor import SparsePattern
 from pegline.network.observation_types import Observation
 from pegline.plane import Array, Ints, wrap_angle
 from pegline.records import record
@@ -79,10 +80,10 @@ class NormalPattern:
         wanted = np.stack((2 * self._together, 2 * self._together + 1), axis=2).reshape(len(self._together), 4)
         return np.unique(np.concatenate((self._places, self._keys(wanted))), return_inverse=True)
 
-    @property
-    def keys(self) -> Ints:
-        """Return row x (u + 1) + column of each entry of the sparse matrix; row or column u is what is held."""
-        return self._entries[0]
+    @cached_property
+    def sparse(self) -> SparsePattern:
+        """Return where the sparse matrix has entries."""
+        return SparsePattern(self.size, self._entries[0])
 
     def sparse_sums(self, products: Array) -> Array:
         """Return the values of the entries of the sparse matrix."""

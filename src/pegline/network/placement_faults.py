@@ -25,7 +25,6 @@ def placement_faults(figure: Figure, missing: Sequence[str], stations: frozenset
 
 
 def _station_faults(figure: Figure, missing: Sequence[str]) -> Iterator[Finding]:
-    places = figure.hints.places
     causes = [cause for name in missing if (cause := _cause(figure, name))]
     yield from causes
     apart = [name for name in missing if not figure.arcs[name] and not _hangs_on(figure, name)]
@@ -34,14 +33,14 @@ def _station_faults(figure: Figure, missing: Sequence[str]) -> Iterator[Finding]
             "disconnected",
             f"no line leads from the base line to {_list(apart)};"
             " tape lines that join them, or take them out of this book",
-            places.get(apart[0]),
+            figure.hints.places.get(apart[0]),
         )
     elif missing and not causes:
         yield _dead_end(figure, missing) or Finding(
             "cannot-start",
             f"{_list(missing)} only hold one another; tape one more line to one of them,"
             " or give each a rough position with 'sketch: [x, y]'",
-            places.get(missing[0]),
+            figure.hints.places.get(missing[0]),
         )
 
 

@@ -46,11 +46,12 @@ class NetworkCovariances:
 
     def blocks(self, parameters: Ints, others: Ints | None = None) -> Array:
         """Return the covariances (m, k, k) of m groups of k parameters each, or with others; -1 has covariance zero."""
-        one, other = (
-            np.where(numbers >= 0, self._columns[numbers], -1)
-            for numbers in (parameters, parameters if others is None else others)
-        )
-        return self._factor.pairs(one[:, :, None], other[:, None, :])
+        if others is None:
+            return self._factor.blocks(self._unknowns(parameters))
+        return self._factor.pairs(self._unknowns(parameters)[:, :, None], self._unknowns(others)[:, None, :])
+
+    def _unknowns(self, parameters: Ints) -> Ints:
+        return np.where(parameters >= 0, self._columns[parameters], -1)
 
     def of(self, gradients: Any) -> Array:
         """Return G C G' (r, r) for gradients G (r, parameters), dense or sparse: one solve a row.

@@ -22,6 +22,7 @@ CHI2_95: Final = -2 * log(1 - CONFIDENCE)
 DIRECTIONS_SUMMED: Final = 32
 #: Newton's steps for a radius; it gains twice the digits with each, and starts within an eighth.
 RADIUS_STEPS: Final = 6
+AT_ONCE: Final = 2048  #: positions whose radii are found at one time
 
 
 def ellipses(variances: Array) -> Array:
@@ -90,10 +91,16 @@ def confidence_radii(variances: Array) -> Array:
     axes = ellipses(variances)[:, :2]
     a, b = axes.T / np.sqrt(CHI2_95)
     flat = np.divide(b, a, out=np.ones_like(a), where=a > 0)  # at b = a only the size is unknown
+    parts = np.split(flat, range(AT_ONCE, len(flat), AT_ONCE))
+    return np.asarray(a * np.concatenate([_relative_radii(some) for some in parts]))
+
+
+def _relative_radii(flat: Array) -> Array:
+    """Return the radii (n,) for ellipses whose longer axis is 1 and whose shorter one is ``flat``."""
     angle = (np.arange(DIRECTIONS_SUMMED) + 0.5) * np.pi / (2 * DIRECTIONS_SUMMED)
     v = np.cos(angle) ** 2 + (flat[:, None] * np.sin(angle)) ** 2
-    r = np.full(len(a), 2.2)
+    r = np.full(len(flat), 2.2)
     for _ in range(RADIUS_STEPS):
         outside = np.exp(-(r[:, None] ** 2) / (2 * v))
         r += (outside.mean(axis=1) - (1 - CONFIDENCE)) / (outside * r[:, None] / v).mean(axis=1)
-    return np.asarray(r * a)
+    return np.asarray(r)

@@ -11,9 +11,7 @@ from pegline.book.habits import notation_of
 from pegline.commands.check import Screen, survey_lines
 from pegline.diagnosis.report import accuracy_sentences, verdict
 from pegline.diagnosis.rules.phrases import reading_name
-from pegline.diagnosis.suspects.slips import BookedReading, as_booked
 from pegline.diagnosis.unseen_mistakes import sides_sentences, unseen_in_rows, unseen_in_short
-from pegline.measures.values import Length
 from pegline.readers import parse_book, read
 from pegline.survey import reduce
 from pegline.writers.result import result
@@ -166,11 +164,6 @@ def test_a_flat_framework_is_told_beside_the_accuracy_wherever_that_is():
 )
 def test_a_screen_names_its_unit_in_the_plural(unit, words):
     assert notation_of(survey(ON_A_TIE.replace("unit: m", f"unit: {unit}")).book).words == words
-
-
-def test_a_length_below_nought_has_one_sign():
-    assert as_booked(-3.05, BookedReading(Length(-3.5, None, "-3.50"), "m", (30,))) == "-3.05"
-    assert as_booked(3.05, BookedReading(Length(-3.5, None, "-3.50"), "m", (30,))) == "3.05"
 
 
 @pytest.mark.parametrize(("spread", "told"), [(5.5, False), (75, True)])

@@ -6,7 +6,7 @@ from unittest.mock import patch
 import pytest
 from builders.slips import SLIPS as MADE
 
-from pegline.diagnosis.suspects.booked_reading import BookedReading, as_booked
+from pegline.diagnosis.suspects.booked_reading import BookedReading
 from pegline.diagnosis.suspects.slips import SLIPS, SlipKind, meant_readings, slips, spread_of
 from pegline.measures.values import Length
 
@@ -129,44 +129,6 @@ def test_the_usual_slips_are_half_of_the_mistakes_in_a_reading_and_the_others_fe
     )
 
 
-def test_a_length_is_written_as_the_book_writes_it():
-    assert as_booked(47.0512, booked_reading("46.05", "m", 30.0)) == "47.05"
-    assert as_booked(12.5, BookedReading(Length(3.5, "m", "3.5 m"), "ft", (30.0,))) == "12.5 m"
-    assert as_booked(20.1168 * 2 + 0.201168 * 7, booked_reading("3 ch 45 lk", "lk", 20.1168)) == "2 ch 7 lk"
-    # 11.9 inches round up to a whole foot, not to 12 inches.
-    assert as_booked(0.3048 * 6 + 0.0254 * 11.9, booked_reading("40 ft 6 in", "m", 30.0)) == "7 ft 0 in"
-
-
-@pytest.mark.parametrize(
-    ("metres", "written", "told"),
-    [
-        (12.3456, "12", "12.35"),  # whole metres say nothing of 35 cm
-        (12.0004, "12", "12"),  # unless what is meant is round
-        (12.0006, "12", "12.00"),
-        (12.3456, "12.3", "12.35"),
-        (12.3456, "12.345", "12.346"),
-        (-3.456, "-3.10", "-3.46"),
-    ],
-)
-def test_a_suggestion_is_written_to_a_centimetre_unless_it_is_a_round_one(metres, written, told):
-    assert as_booked(metres, booked_reading(written, "m", 30.0)) == told
-
-
-@pytest.mark.parametrize(
-    ("inches", "like", "told"),
-    [
-        (150.6, "12 ft 6 in", "12 ft 6 1/2 in"),  # a quarter of an inch is finer than a centimetre
-        (150.0, "12 ft 6 in", "12 ft 6 in"),
-        (155.9, "12 ft 6 1/8 in", "12 ft 11 7/8 in"),
-        (155.99, "12 ft 6 1/8 in", "13 ft 0 in"),
-        (0.25, "12 ft 6 1/4 in", "0 ft 1/4 in"),
-    ],
-)
-def test_feet_and_inches_keep_their_fractions(inches, like, told):
-    reading = BookedReading(Length(12.5, "ft", like), "m", (30.0,))
-    assert as_booked(inches * 0.0254, reading) == told
-
-
 def test_the_spread_of_readings_is_chi_square_about_their_mean():
     readings = [10.0, 10.02, 10.07]
     mean = sum(readings) / 3
@@ -199,7 +161,3 @@ def test_what_would_be_meant_and_makes_no_figure_is_no_slip():
 def test_a_fraction_has_no_digits_to_be_exchanged_or_confused():
     reading = BookedReading(Length(0.75, "in", "13/16 in"), "m", (30.0,))
     assert not {"exchanged-digits", "confused-digits", "moved-point"} & {m.kind for m in meant_readings(reading)}
-
-
-def test_where_no_number_is_written_the_books_unit_is():
-    assert as_booked(3.048, BookedReading(Length(1.0, None, "?"), "ft", (30.0,))) == "10.00"

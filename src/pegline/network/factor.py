@@ -147,9 +147,13 @@ class SparseFactor:
     def solve(self, right: Array) -> Array:
         """Return the solution for one right-hand side or several."""
         if right.ndim == 2 and right.shape[1] >= MANY:
-            solved = np.empty_like(right)
-            solved[self._place] = self._scale[:, None] * right
-            return np.asarray(self._scale[:, None] * self._blocks.solve(solved)[self._place])
+            order = np.argsort(self._column)
+            solved = right.take(order, axis=0)
+            solved *= self._scale[order, None]
+            self._blocks.solve_in_place(solved)
+            solved = solved.take(self._column, axis=0)
+            solved *= self._scale[:, None]
+            return np.asarray(solved)
         scale = self._scale if right.ndim == 1 else self._scale[:, None]
         return np.asarray(scale * self._lu.solve(np.ascontiguousarray(scale * right)))
 
@@ -157,6 +161,12 @@ class SparseFactor:
     def _blocks(self) -> Blocks:
         lower = self._lu.L.tocsc()
         return split_in_blocks(lower, self._lu.U.diagonal(), self._pattern.shapes(self._place, np.diff(lower.indptr)))
+
+    @cached_property
+    def _column(self) -> Ints:
+        """Return the column of the blocks (u,) that each unknown went to."""
+        column: Ints = self._blocks.place[self._place]
+        return column
 
     def pairs(self, one: Ints, other: Ints) -> Array:
         """Return the covariances of unknowns with others; -1 has covariance zero."""
@@ -177,7 +187,7 @@ class SparseFactor:
     def _covariances_of_pairs(self, one: Ints, other: Ints) -> Array:
         if self._inverse is None:
             self._inverse = self._blocks.inverse()
-        values, known = self._inverse.pairs(self._place[one], self._place[other])
+        values, known = self._inverse.pairs(self._column[one], self._column[other])
         values *= self._scale[one] * self._scale[other]
         if not known.all():
             values[~known] = self._covariances_by_solving(one[~known], other[~known])

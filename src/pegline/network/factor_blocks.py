@@ -24,7 +24,6 @@ ALIKE: Final = 0.8
 class Inverse(NamedTuple):
     """The lower half of a symmetric inverse in blocks of columns, each dense on the rows where it has entries."""
 
-    place: Ints  #: (n,) the column that each unknown went to
     block: Ints  #: (n,) the block of each column
     width: Ints  #: (n,) how many columns the block of each column has
     keys: Ints  #: (r,) block x n + row of the rows of each block, its own columns first; ascending
@@ -32,10 +31,9 @@ class Inverse(NamedTuple):
     values: Array  #: block after block, row by row
 
     def pairs(self, one: Ints, other: Ints) -> tuple[Array, NDArray[np.bool_]]:
-        """Return entries (m,) of the inverse, and which of them are known."""
-        first, second = self.place[one], self.place[other]
-        column, row = np.minimum(first, second), np.maximum(first, second)
-        key = self.block[column] * len(self.place) + row
+        """Return entries (m,) of the inverse, by columns of the factor, and which of them are known."""
+        column, row = np.minimum(one, other), np.maximum(one, other)
+        key = self.block[column] * len(self.block) + row
         at = np.minimum(np.searchsorted(self.keys, key), len(self.keys) - 1)
         known = self.keys[at] == key
         return self.values[np.where(known, at * self.width[column] + self.shift[column], 0)], known
@@ -68,18 +66,16 @@ class Blocks(NamedTuple):
     pivots: Array  #: (n,) the diagonal D in the order of the columns
     blocks: list[_Block]
 
-    def solve(self, right: Array) -> Array:
-        """Return the solution for several right-hand sides (n, r)."""
-        found = np.empty_like(right)
-        found[self.place] = right
+    def solve_in_place(self, sides: Array) -> None:
+        """Put the solutions in the place of several right-hand sides (n, r), both in the order of the columns."""
         for first, last, rows, root, below in self.blocks:
-            if found[first:last].any():  # most right-hand sides begin with nothing but zeros
-                found[first:last] = root @ found[first:last]
-                found[rows[last - first :]] -= below @ found[first:last]
-        found /= self.pivots[:, None]
+            if sides[first:last].any():  # most right-hand sides begin with nothing but zeros
+                sides[first:last] = root @ sides[first:last]
+                sides[rows[last - first :]] -= below @ sides[first:last]
         for first, last, rows, root, below in reversed(self.blocks):
-            found[first:last] = root.T @ (found[first:last] - below.T @ found[rows[last - first :]])
-        return np.asarray(found[self.place])
+            own = sides[first:last] / self.pivots[first:last, None]
+            own -= below.T @ sides[rows[last - first :]]
+            np.matmul(root.T, own, out=sides[first:last])
 
     def inverse(self) -> Inverse:
         """Return the inverse where the matrix or L has entries.
@@ -90,13 +86,13 @@ class Blocks(NamedTuple):
 
         taken from the last block to the first; Z_RR is always part of the block that holds R's first row.
         """
-        count, number = len(self.place), self.number
+        count, number = len(self.number), self.number
         widths = np.bincount(number)
         heights = np.array([len(one.rows) for one in self.blocks])
         keys = np.repeat(np.arange(len(self.blocks)), heights) * count + np.concatenate([b.rows for b in self.blocks])
         starts, begins, offsets = (np.cumsum(sizes) - sizes for sizes in (widths, heights, heights * widths))
         shift = np.arange(count) + (offsets - begins * widths - starts)[number]
-        return Inverse(self.place, number, widths[number], keys, shift, np.concatenate(_recursion(self)))
+        return Inverse(number, widths[number], keys, shift, np.concatenate(_recursion(self)))
 
 
 def shape_blocks(lengths: Ints, rows: Ints, columns: Ints) -> BlockShapes:

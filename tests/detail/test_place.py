@@ -104,7 +104,7 @@ def test_offsets_begin_where_they_were_taped_from():
     reduction = reduction_of({"A-B": 50.0, "A-C": 50.0}, rows, ties={"A-B": {"T": 20.0}})
     ruler = Ruler(reduction, local(), solution_of(positions))
     assert place_points(reduction, ruler).names == ("arms", "on the line", "offset")
-    feet = place_offset_feet(ruler)
+    feet = place_offset_feet(reduction, ruler)
     names = [reduction.rows[number].name for number in feet.rows]
     assert (names, feet.arms.tolist()) == (["arms", "arms", "arms", "offset"], [0, 1, 2, 0])
     beyond = np.array([20.1, 0.5]) + 20 / 30 * (np.array([50, 0]) - [20.1, 0.5])
@@ -113,7 +113,8 @@ def test_offsets_begin_where_they_were_taped_from():
 
 def test_without_an_offset_none_begins_anywhere():
     for rows in ((), (row("A-B", "x", 25.0),)):
-        feet = place_offset_feet(Ruler(reduction_of({"A-B": 50.0}, rows), local(), solution_of(AB)))
+        reduction = reduction_of({"A-B": 50.0}, rows)
+        feet = place_offset_feet(reduction, Ruler(reduction, local(), solution_of(AB)))
         assert (feet.positions.shape, len(feet.rows), len(feet.arms)) == ((0, 2), 0, 0)
 
 

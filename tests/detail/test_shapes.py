@@ -286,7 +286,7 @@ def test_a_circle_hangs_on_its_middle_and_a_copy_on_what_its_original_hangs_on()
     reduction = reduction_of({"A-B": 30.0})
     ruler = Ruler(reduction, local(), solution_of(PEGS))
     points = place_points(reduction, ruler)
-    detail = Detail(points, found, place_offset_feet(ruler))
+    detail = Detail(points, found, place_offset_feet(reduction, ruler))
     assert {name: detail.points_under(shape) for name, shape in found.items()} == {
         "lane": ("A", "B", "C"),
         "copy": ("A", "B", "C"),

@@ -8,6 +8,7 @@ tape that was found to read long by s gives o / (1 + s).
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from operator import attrgetter
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -78,7 +79,7 @@ def place(book: Book, reduction: Reduction, frame: Frame, adjustment: Adjustment
     marks = Marks(reduction, adjustment.delivered_fit) if reduction.rows else None
     points = place_points(reduction, ruler, marks, lambda gap: notation_of(book).small(gap))
     drawn, warnings = shapes(book, reduction, ruler, points)
-    return Detail(points, drawn, place_offset_feet(ruler), warnings)
+    return Detail(points, drawn, place_offset_feet(reduction, ruler), warnings)
 
 
 def place_points(
@@ -96,8 +97,8 @@ def place_points(
         Arms of oblique offsets that do not meet.
     """
     solution = ruler.solution
-    rows, first, solved, upright, oblique = _sorted_out(reduction, ruler)
-    names = tuple(rows)
+    index, rows, first, solved, upright, oblique = _sorted_out(reduction, ruler)
+    names = tuple(index)
     tables = (
         _taken_over([names[i] for i in solved], ruler),
         _upright([reduction.rows[n] for n in first[upright].tolist()], first[upright], ruler),
@@ -117,21 +118,24 @@ def place_points(
         tied, variances, local = tied.in_order(order), variances[order], local[order]
     return Points(
         names=names,
-        index=dict(zip(names, range(len(names)), strict=True)),
+        index=index,
         positions=tied.positions,
         parents=tied.parents,
         jacobian=tied.jacobian,
         own=tied.own,
         variances=variances,
         local_variances=local,
-        rows=tuple(rows.values()),
+        rows=tuple(rows),
     )
 
 
-def place_offset_feet(ruler: Ruler) -> OffsetFeet:
-    """Return where each offset begins on its line, where that has its stations solved: its row is placed too."""
-    read, begins = ruler.chainages, ruler.chainages.with_offsets
-    return OffsetFeet(read.rows[begins], read.arms[begins], ruler.feet.points[begins])
+def place_offset_feet(reduction: Reduction, ruler: Ruler) -> OffsetFeet:
+    """Return where each offset begins on a line that has its stations solved: its point is placed too."""
+    read = ruler.chainages
+    taped = np.fromiter(map(bool, map(attrgetter("offsets"), reduction.rows)), bool, len(reduction.rows))
+    begins = np.flatnonzero(read.held & taped[read.rows])
+    rows = read.rows[begins]
+    return OffsetFeet(rows, begins - read.first[rows], ruler.feet.points[begins])
 
 
 def _of_marks(table: _Tied, ruler: Ruler, marks: Marks) -> tuple[Array, Array]:
@@ -149,34 +153,38 @@ def _of_marks(table: _Tied, ruler: Ruler, marks: Marks) -> tuple[Array, Array]:
 class _SortedOut(NamedTuple):
     """The points that can be placed, by how they are placed."""
 
-    rows: Mapping[str, tuple[int, ...]]  #: by name, as booked; what the network solved besides has none
-    first: Ints  #: (m,) the first row of each, -1 for none
-    solved: Ints  #: the numbers of the points
+    numbers: Mapping[str, int]  #: of the points, by name
+    rows: Sequence[tuple[int, ...]]  #: of each, as booked; what the network solved besides has none
+    first: Ints  #: (m,) the first of them, -1 for none
+    solved: Ints  #: the numbers of those that the network solved
     upright: Ints
     oblique: Ints
 
 
 def _sorted_out(reduction: Reduction, ruler: Ruler) -> _SortedOut:
     """Look once at every row: which point is it of, and how is that placed?"""
-    names, index, held = ruler.solution.names, ruler.solution.index, ruler.held
-    stations = set(names[: ruler.solution.stations])
-    rows: dict[str, tuple[int, ...]] = {}
+    solution, read = ruler.solution, ruler.chainages
+    stations, solved = set(solution.names[: solution.stations]), solution.index
+    index: dict[str, int] = {}
+    rows: list[tuple[int, ...]] = []
     first: list[int] = []
-    for number, row in enumerate(reduction.rows):
-        name = row.booked.name
-        if name in rows:
-            rows[name] = (*rows[name], number)
-        elif name not in stations and (name in index or row.line in held):
-            rows[name] = (number,)
+    names = map(attrgetter("booked.name"), reduction.rows)
+    for number, (name, held) in enumerate(zip(names, read.held[read.first].tolist(), strict=True)):
+        if name in index:
+            rows[index[name]] += (number,)
+        elif (held or name in solved) and name not in stations:
+            index[name] = len(rows)
+            rows.append((number,))
             first.append(number)
-    for name in names[ruler.solution.stations :]:
-        if name not in rows:
-            rows[name] = ()
+    for name in solution.names[solution.stations :]:
+        if name not in index:
+            index[name] = len(rows)
+            rows.append(())
             first.append(-1)
-    firsts, in_network = np.array(first, np.int64), np.fromiter(map(index.__contains__, rows), bool, len(rows))
-    oblique = np.bincount(ruler.chainages.rows, minlength=len(reduction.rows) + 1)[firsts] > 1
-    ways = in_network, ~in_network & ~oblique, ~in_network & oblique
-    return _SortedOut(rows, firsts, *map(np.flatnonzero, ways))
+    in_network = np.fromiter(map(solved.__contains__, index), bool, len(index))
+    by_arms = (np.bincount(read.rows, minlength=len(reduction.rows) + 1) > 1)[np.array(first, np.int64)]
+    ways = in_network, ~in_network & ~by_arms, ~in_network & by_arms
+    return _SortedOut(index, rows, np.array(first, np.int64), *map(np.flatnonzero, ways))
 
 
 def _taken_over(names: Sequence[str], ruler: Ruler) -> _Tied:

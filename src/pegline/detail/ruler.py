@@ -24,16 +24,15 @@ Bools = NDArray[np.bool_]
 
 
 class Chainages(NamedTuple):
-    """The chainages of the rows on some lines, in the book's order: one of each row, or one for each oblique arm."""
+    """The chainages of all rows of a reduction, in their order: one of each row, or one for each oblique arm."""
 
-    rows: Ints  #: (k,) of each: its row in ``Reduction.rows``
-    arms: Ints  #: (k,) which of the row's chainages it is
-    first: Ints  #: (r,) the number here of the first chainage of each row of the reduction
-    lines: Ints  #: (k,) number of the line among those of the reduction
+    rows: Ints  #: (k,) of each: its row
+    first: Ints  #: (r,) of each row: the number here of its first chainage
+    lines: Ints  #: (k,) number of its line in the reduction
     lengths: Array  #: (k,) on the ground from the line's start, metres
+    held: Bools  #: (k,) whether all stations of its line are solved
     sds: Array  #: (k,) metres
     foot_sds: Array  #: (k,) along the line, from setting out the right angle, metres
-    with_offsets: Bools  #: (k,) whether an offset, or an arm, was taped from there
     at_stations: Mapping[int, str]  #: the stations that stand for chainages, by their number here
 
 
@@ -76,6 +75,7 @@ class _Marks(NamedTuple):
     last: Ints  #: (l,) where its last piece begins
     stations: Ints  #: (s,) rows of the solution, -1 for what is not solved
     chainages: Array  #: (s,) on the ground from the line's start
+    held: Bools  #: (l,) whether all stations of the line are solved
 
 
 class Ruler:
@@ -84,43 +84,36 @@ class Ruler:
     def __init__(self, reduction: Reduction, frame: Frame, solution: Solution) -> None:
         self.frame, self.solution, self.scale = frame, solution, frame.scale
         self._reduction = reduction
-        along = stops_by_line(reduction)
-        self._marks = _marks(along, solution)
-        solved = np.logical_and.reduceat(self._marks.stations >= 0, self._marks.first) if along else ()
-        #: Lines whose stations are all solved.
-        self.held = {line for line, all_solved in zip(along, solved, strict=True) if all_solved}
+        self._marks = _marks(stops_by_line(reduction), solution)
         self.unknown = 2 * len(solution.names)
         self.tapes = {tape: i for i, tape in enumerate(solution.tapes)}
         self.priors = {name: tape.scale_sd for name, tape in reduction.tapes.items() if name not in self.tapes}
 
     @cached_property
     def chainages(self) -> Chainages:
-        """Return the chainages of all rows whose line has its stations solved."""
+        """Return the chainages of all rows."""
         number = {line: n for n, line in enumerate(self._reduction.lines)}
-        held = [n for n, row in enumerate(self._reduction.rows) if row.line in self.held]
-        rows = [self._reduction.rows[n] for n in held]
-        counts = np.fromiter(map(len, map(attrgetter("chainages"), rows)), np.int64, len(rows))
+        rows = self._reduction.rows
+        every, at_stations = (list(map(attrgetter(name), rows)) for name in ("chainages", "at_stations"))
+        counts = np.fromiter(map(len, every), np.int64, len(rows))
         of = np.repeat(np.arange(len(rows)), counts)
-        first = np.full(len(self._reduction.rows), -1)
-        first[held] = np.cumsum(counts) - counts
-        read_at = enumerate(chain.from_iterable(map(attrgetter("at_stations"), rows)))
-        row_of = np.array(held, np.int64)[of]
+        lines = np.fromiter(map(number.__getitem__, map(attrgetter("line"), rows)), np.int64, len(rows))[of]
         return Chainages(
-            rows=row_of,
-            arms=np.arange(len(of)) - first[row_of],
-            first=first,
-            lines=np.fromiter(map(number.__getitem__, map(attrgetter("line"), rows)), np.int64, len(rows))[of],
-            lengths=np.fromiter(chain.from_iterable(map(attrgetter("chainages"), rows)), float, len(of)),
+            rows=of,
+            first=np.cumsum(counts) - counts,
+            lines=lines,
+            held=self._marks.held[lines],
+            lengths=np.fromiter(chain.from_iterable(every), float, len(of)),
             sds=numbers(rows, "chainage_sd")[of],
             foot_sds=numbers(rows, "foot_sd")[of],
-            with_offsets=np.fromiter(map(bool, map(attrgetter("offsets"), rows)), bool, len(rows))[of],
-            at_stations={n: station for n, station in read_at if station is not None},
+            at_stations={n: name for n, name in enumerate(chain.from_iterable(at_stations)) if name is not None},
         )
 
     @cached_property
     def feet(self) -> Feet:
-        """Return where those chainages lie."""
-        marks, read = self._marks, self.chainages
+        """Return where those chainages lie; nowhere (NaN) on a piece whose ends are not solved."""
+        marks, read, index = self._marks, self.chainages, self.solution.index
+        positions = np.vstack((self.solution.positions, [np.nan, np.nan]))
         piece = _pieces(marks, read.lines, read.lengths)
         ends = np.stack((marks.stations[piece], marks.stations[piece + 1]), axis=1)
         begin, length = marks.chainages[piece], marks.chainages[piece + 1] - marks.chainages[piece]
@@ -128,10 +121,10 @@ class Ruler:
         sd = np.hypot(read.sds, read.foot_sds)
         for place, station in read.at_stations.items():
             # The station itself was taped from: no chainage was read.
-            here = self.solution.index[station]
+            here = index.get(station, -1)
             ends[place] = here, (ends[place, 0] if here == ends[place, 1] else ends[place, 1])
             within[place] = sd[place] = 0.0
-        p, q = self.solution.positions[ends[:, 0]], self.solution.positions[ends[:, 1]]
+        p, q = positions[ends[:, 0]], positions[ends[:, 1]]
         apart = distance(p, q)
         share = (within / length)[:, None]
         return Feet(
@@ -165,12 +158,11 @@ def numbers(records: Sequence[Any], name: str) -> Array:
 def _marks(along: Mapping[str, Stops], solution: Solution) -> _Marks:
     counts = np.array([len(stops.names) for stops in along.values()], np.int64)
     ends = np.cumsum(counts)
-    return _Marks(
-        ends - counts,
-        ends - 2,
-        np.array([solution.index.get(name, -1) for stops in along.values() for name in stops.names], np.int64),
-        np.array([chainage for stops in along.values() for chainage in stops.chainages]),
-    )
+    names = chain.from_iterable(stops.names for stops in along.values())
+    stations = np.array([solution.index.get(name, -1) for name in names], np.int64)
+    chainages = np.array(list(chain.from_iterable(stops.chainages for stops in along.values())), float)
+    unsolved = np.bincount(np.repeat(np.arange(len(along)), counts), stations < 0, len(along))
+    return _Marks(ends - counts, ends - 2, stations, chainages, unsolved == 0)
 
 
 def _pieces(marks: _Marks, lines: Ints, chainages: Array) -> Ints:

@@ -99,11 +99,11 @@ def compile_recursion(folder: str) -> Any:
     return work
 
 
-def recursion(work: Any, factor: Any) -> float:
-    """Return processor seconds of the recursion in C on a factor, whose result is compared."""
-    lower, pivots = factor._lu.L.tocsc(), factor._lu.U.diagonal()
+def recursion(work: Any, factor: Any, lu: Any) -> float:
+    """Return processor seconds of the recursion in C on a factor and its LU, whose result is compared."""
+    lower, pivots = lu.L.tocsc(), lu.U.diagonal()
     count = len(pivots)
-    keys = pattern(lower, factor._wanted)
+    keys = pattern(lower, (factor._place[factor._pattern.rows], factor._place[factor._pattern.columns]))
     columns, rows = np.divmod(keys, count)
     starts = np.searchsorted(columns, np.arange(count + 1))
     values = np.zeros(len(keys))
@@ -111,7 +111,8 @@ def recursion(work: Any, factor: Any) -> float:
     values[np.searchsorted(keys, own)] = lower.data
     found, place = np.zeros(len(keys)), np.zeros(count, np.int64)
     seconds, _ = seconds_of(lambda: work(count, starts, rows, values, pivots, found, place), TAKEN)
-    ours, known = factor._inverse.pairs(rows, columns)
+    column = factor._blocks.place
+    ours, known = factor._inverse.pairs(column[rows], column[columns])
     if not known.all() or np.abs(ours - found).max() > 1e-9 * np.abs(found).max():
         raise SystemExit("the two recursions do not agree")
     return seconds
@@ -246,8 +247,9 @@ def main() -> None:
             once = bare(network, fit)
             unknowns = network.columns[: 2 * len(network.names)].reshape(-1, 2)
             pairs = unknowns[:, :, None], unknowns[:, None, :]
+            lu = fit.factor._lu  # which goes when the blocks are made
             variances, _ = seconds_of(lambda fit=fit, pairs=pairs: fit.factor.pairs(*pairs))
-            in_c = recursion(work, fit.factor) if work else None
+            in_c = recursion(work, fit.factor, lu) if work else None
             solved.append((size, seconds))
             varied.append((size, variances))
             of_c = f"{variances / in_c:.2f} of {in_c:.4f} s in C (at most 1.5)" if in_c else "no compiler to compare"

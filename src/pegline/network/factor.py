@@ -146,21 +146,24 @@ class SparseFactor:
 
     def solve(self, right: Array) -> Array:
         """Return the solution for one right-hand side or several."""
-        if right.ndim == 2 and right.shape[1] >= MANY:
-            order = np.argsort(self._column)
-            solved = right.take(order, axis=0)
-            solved *= self._scale[order, None]
-            self._blocks.solve_in_place(solved)
-            solved = solved.take(self._column, axis=0)
-            solved *= self._scale[:, None]
-            return np.asarray(solved)
-        scale = self._scale if right.ndim == 1 else self._scale[:, None]
-        return np.asarray(scale * self._lu.solve(np.ascontiguousarray(scale * right)))
+        if right.ndim == 1:
+            return self.solve(right[:, None])[:, 0]
+        if self._lu is not None and right.shape[1] < MANY:
+            scale = self._scale[:, None]
+            return np.asarray(scale * self._lu.solve(np.ascontiguousarray(scale * right)))
+        order = np.argsort(self._column)
+        solved = right.take(order, axis=0)
+        solved *= self._scale[order, None]
+        self._blocks.solve_in_place(solved)
+        solved = solved.take(self._column, axis=0)
+        solved *= self._scale[:, None]
+        return np.asarray(solved)
 
     @cached_property
     def _blocks(self) -> Blocks:
-        lower = self._lu.L.tocsc()
-        return split_in_blocks(lower, self._lu.U.diagonal(), self._pattern.shapes(self._place, np.diff(lower.indptr)))
+        lu, self._lu = self._lu, None  # the blocks serve for all that it does, and it takes twice their room
+        lower = lu.L.tocsc()
+        return split_in_blocks(lower, lu.U.diagonal(), self._pattern.shapes(self._place, np.diff(lower.indptr)))
 
     @cached_property
     def _column(self) -> Ints:

@@ -317,7 +317,32 @@ def test_rows_that_cannot_be_read_are_to_be_mended_before_anything_is_measured_a
 
 
 def test_a_command_called_by_a_program_leaves_its_garbage_to_be_collected(capsys):
-    frozen = gc.get_freeze_count()
     assert main(["--version"]) == 0
     assert gc.isenabled()
-    assert gc.get_freeze_count() == frozen
+
+
+@pytest.mark.parametrize(
+    ("before", "comes_back"),
+    [("pass", False), ("sys.setprofile(lambda *_: None)", True), ("sys.settrace(lambda *_: None)", True)],
+)
+def test_a_short_command_ends_with_its_process_unless_a_profiler_or_a_debugger_watches(before, comes_back):
+    code = f"import sys; from pegline.cli import main; {before}; main(); print('came back')"
+
+    done = subprocess.run([sys.executable, "-c", code, "--version"], capture_output=True, encoding="ascii", check=False)
+
+    version, *after = done.stdout.splitlines()
+    assert version.startswith("pegline ")
+    assert after == (["came back"] if comes_back else [])
+    assert done.returncode == 0
+
+
+def test_a_short_command_ends_its_process_with_its_status(tmp_path):
+    code = "import sys; from pegline.cli import main; main(); print('came back')"
+    missing = str(tmp_path / "missing.yaml")
+
+    done = subprocess.run(
+        [sys.executable, "-c", code, "check", missing], capture_output=True, encoding="utf-8", check=False
+    )
+
+    assert (done.returncode, done.stdout) == (main(["check", missing]), "")
+    assert missing in done.stderr

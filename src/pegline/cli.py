@@ -65,8 +65,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status.
 
     Garbage is not collected in a short command: what is imported stays, and nearly all that is made of a book is
-    kept until its files are written. Looking for garbage took a fifth of the time, and once more as much as the
-    process ended, with all of it about to be given back anyway.
+    kept until its files are written. Looking for garbage took a fifth of the time. Nor does its process take apart
+    what it holds as it ends: all of that is given back at once, and files are whole and words told by then.
 
     Parameters
     ----------
@@ -82,14 +82,16 @@ def main(argv: Sequence[str] | None = None) -> int:
     gc.disable()
     try:
         _end_in_order()
-        return status_of(_run, complain, sys.argv[1:] if argv is None else list(argv))
+        status = status_of(_run, complain, sys.argv[1:] if argv is None else list(argv))
     except KeyboardInterrupt as stop:
         complain("stopped; files written before are complete")
-        return ENDED if isinstance(stop, EndedError) else STOPPED
+        status = ENDED if isinstance(stop, EndedError) else STOPPED
     finally:
+        was_short = not gc.isenabled()
         gc.enable()
-        if argv is None:
-            gc.freeze()
+    if argv is None and was_short and sys.getprofile() is None and sys.gettrace() is None:
+        os._exit(status)
+    return status
 
 
 def _stand_in_for_closed_streams() -> None:

@@ -78,7 +78,7 @@ def bare(network: Network, fit: room.Fit) -> float:
     def work() -> None:
         jacobian = csc_matrix(flat, shape=shape)
         normal = (jacobian.T @ jacobian).tocsc()
-        lu = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        lu = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, relax=1, options={"SymmetricMode": True})
         lu.solve(jacobian.T @ np.ones(shape[0]))
 
     return seconds_of(work, TAKEN)[0]

@@ -54,8 +54,8 @@ class _Block(NamedTuple):
     first: int
     last: int  #: the column after its last
     rows: Ints  #: its own columns first; ascending
-    root: Array  #: the inverse of L on its own columns
-    below: Array  #: L on the other rows
+    #: (rows, columns) what a unit in each column leaves on the rows: L_JJ⁻¹ on its own, -L_RJ L_JJ⁻¹ on those below
+    reach: Array
 
 
 class Blocks(NamedTuple):
@@ -68,21 +68,21 @@ class Blocks(NamedTuple):
 
     def solve_in_place(self, sides: Array) -> None:
         """Put the solutions in the place of several right-hand sides (n, r), both in the order of the columns."""
-        for first, last, rows, root, below in self.blocks:
+        for first, last, rows, reach in self.blocks:
             if sides[first:last].any():  # most right-hand sides begin with nothing but zeros
-                sides[first:last] = root @ sides[first:last]
-                sides[rows[last - first :]] -= below @ sides[first:last]
-        for first, last, rows, root, below in reversed(self.blocks):
-            own = sides[first:last] / self.pivots[first:last, None]
-            own -= below.T @ sides[rows[last - first :]]
-            np.matmul(root.T, own, out=sides[first:last])
+                left = reach @ sides[first:last]
+                sides[first:last] = 0.0
+                sides[rows] += left
+        sides /= self.pivots[:, None]
+        for first, last, rows, reach in reversed(self.blocks):
+            np.matmul(reach.T, sides[rows], out=sides[first:last])
 
     def inverse(self) -> Inverse:
         """Return the inverse where the matrix or L has entries.
 
-        With J the columns of a block, R the rows below and Y = L_RJ L_JJ⁻¹:
+        With J the columns of a block, R the rows below and Y = -L_RJ L_JJ⁻¹:
 
-            Z_RJ = -Z_RR Y,   Z_JJ = L_JJ⁻ᵀ D⁻¹ L_JJ⁻¹ - Yᵀ Z_RJ
+            Z_RJ = Z_RR Y,   Z_JJ = L_JJ⁻ᵀ D⁻¹ L_JJ⁻¹ + Yᵀ Z_RJ
 
         taken from the last block to the first; Z_RR is always part of the block that holds R's first row.
         """
@@ -141,7 +141,7 @@ def _dense_blocks(lower: _Lower, starts: Ints, below: Sequence[Ints]) -> Iterato
         columns = np.zeros((len(rows), last - first))
         columns[place[lower.rows[entries]], lower.columns[entries] - first] = lower.values[entries]
         root, _ = dtrtri(columns[: last - first], lower=1, unitdiag=1)
-        yield _Block(first, last, rows, root, columns[last - first :])
+        yield _Block(first, last, rows, np.concatenate((root, -columns[last - first :] @ root)))
 
 
 def _tree(count: int, rows: Ints, columns: Ints) -> Ints:
@@ -233,23 +233,24 @@ def _rows_below(block: Ints, starts: Ints, one: Ints, other: Ints) -> list[Ints]
 
 def _recursion(of: Blocks) -> list[Array]:
     """Return the values of the inverse in each block, row by row."""
-    parents = [int(of.number[one.rows[len(one.root)]]) if len(one.below) else -1 for one in of.blocks]
+    first_below = [one.rows[one.last - one.first :][:1] for one in of.blocks]
+    parents = [int(of.number[rows[0]]) if len(rows) else -1 for rows in first_below]
     waiting = np.bincount(np.array(parents) + 1, minlength=len(parents) + 1)[1:].tolist()
     inverses: dict[int, Array] = {}
     values: list[Array] = []
     for number in range(len(of.blocks) - 1, -1, -1):
-        (first, last, rows, root, below), parent = of.blocks[number], parents[number]
+        (first, last, rows, reach), parent = of.blocks[number], parents[number]
         width, height = last - first, len(rows)
+        root, below = reach[:width], reach[width:]
         full = np.empty((height, height))
         full[:width, :width] = root.T @ (root / of.pivots[first:last, None])
         if parent >= 0:
             known = np.searchsorted(of.blocks[parent].rows, rows[width:])
             z_rr = inverses[parent][known[:, None], known]
-            shared = below @ root
             full[width:, width:] = z_rr
-            full[width:, :width] = -z_rr @ shared
+            full[width:, :width] = z_rr @ below
             full[:width, width:] = full[width:, :width].T
-            full[:width, :width] -= shared.T @ full[width:, :width]
+            full[:width, :width] += below.T @ full[width:, :width]
             waiting[parent] -= 1
             if not waiting[parent]:
                 del inverses[parent]

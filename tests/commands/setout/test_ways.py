@@ -177,6 +177,7 @@ def test_on_the_ground_lengths_are_longer_by_the_frame_s_scale():
     along = STEEL**2 + (30 * STEEL_SCALE) ** 2 + (6 * tan(SQUARE)) ** 2
     across = FIBRE**2 + (6 * FIBRE_SCALE) ** 2
     assert way.covariance == pytest.approx(np.diag([along, across]) / 4, rel=1e-6)
+    assert way.sd == pytest.approx(equal_sd(np.diag([along, across])), rel=1e-6)  # as that of arcs: on the ground
     assert by_line(four_pegs(scale=0.5), on_line("A-B", 70.0, 6.0), "A-B").at == pytest.approx(70.0)  # of 100
 
 

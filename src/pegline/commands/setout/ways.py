@@ -53,7 +53,7 @@ class LineWay:
     reads_at: float  #: what the tape should read
     reads_offset: float
     method: str | None  #: how the right angle is set out
-    sd: float
+    sd: float  #: on the ground, metres
     covariance: Array  #: (2, 2) in the frame
 
 
@@ -64,8 +64,8 @@ class ArcsWay:
     distances: Mapping[str, float]  #: on the ground, metres
     reads: Mapping[str, float]
     angle: float  #: at which the first two arcs cut, radians
-    sd: float
-    covariance: Array
+    sd: float  #: on the ground, metres
+    covariance: Array  #: (2, 2) in the frame
 
 
 @record(frozen=True, slots=True)
@@ -163,7 +163,7 @@ def _by_lines(targets: TargetSet, name: str, tapes: Tapes, gone: frozenset[str])
             axes = np.column_stack((unit, left_of(unit)))
             covariance = axes @ spread @ axes.T
             reads = tapes.line.reads(chainage), tapes.offset.reads(abs(offset)) * (1 if offset >= 0 else -1)
-            yield LineWay(line.name, chainage, offset, *reads, method, equal_sd(covariance), covariance)
+            yield LineWay(line.name, chainage, offset, *reads, method, equal_sd(covariance) / scale, covariance)
 
 
 def _taping_covariance(chainage: float, offset: float, method: str | None, tapes: Tapes) -> Array:

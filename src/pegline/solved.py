@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Final
 
@@ -16,7 +16,7 @@ from pegline.errors import Place
 from pegline.frame.model import Frame
 from pegline.measures.notation import Notation
 from pegline.network.adjust import framework_fails, hints
-from pegline.network.confidence import confidence_radii
+from pegline.network.confidence import confidence_radii, ellipses
 from pegline.network.model import Adjustment
 from pegline.network.quality import MIN_REDUNDANCY
 from pegline.network.sides_by_book import BookedSide, sides_by_book
@@ -129,37 +129,38 @@ class Solved:
         """
         if self.frame.kind != "grid":
             return None
-        solution, points = self.adjustment.solution, self.detail.points
-        variances = np.concatenate([solution.variances[: solution.stations], points.variances[self._own_points]])
-        return max(self._place_radii(variances + self.frame.shift_sd**2 * np.eye(2)), key=_by_radius, default=None)
+        solution = self.adjustment.solution
+        variances = np.concatenate([solution.variances[: solution.stations], self.detail.points.variances])
+        return self._worst_of(variances + self.frame.shift_sd**2 * np.eye(2))
 
     @cached_property
     def weakest(self) -> PlaceRadius | None:
         """Return the place drawn that is known worst relative to the base line: its first station and direction."""
-        return max(self._local_radii, key=_by_radius, default=None)
+        return self._worst_of(self._local_variances)
 
     @cached_property
     def typical(self) -> PlaceRadius | None:
         """Return the place in the middle of all, from the best known to the worst relative to the base line."""
-        ordered = sorted(self._local_radii, key=_by_radius)
+        ordered = sorted(self._radii(self._local_variances), key=_by_radius)
         return ordered[len(ordered) // 2] if ordered else None
 
     @cached_property
-    def _own_points(self) -> list[int]:
-        """Return the rows of the points that are no stations."""
-        stations = set(self.stations)
-        return [row for name, row in self.detail.points.index.items() if name not in stations]
+    def _local_variances(self) -> Array:
+        solution = self.adjustment.solution
+        return np.concatenate([solution.local_variances[: solution.stations], self.detail.points.local_variances])
 
-    @cached_property
-    def _local_radii(self) -> list[PlaceRadius]:
-        solution, points = self.adjustment.solution, self.detail.points
-        local = [solution.local_variances[: solution.stations], points.local_variances[self._own_points]]
-        return self._place_radii(np.concatenate(local))
+    def _worst_of(self, variances: Array) -> PlaceRadius | None:
+        """Return the place with the largest radius, from covariances (n, 2, 2) of stations and points."""
+        longest = ellipses(variances)[:, 0]
+        # A radius is 0.8007 of the longer axis to all of it; to a hundredth of a millimetre they are told apart.
+        rows = np.flatnonzero(longest >= 0.8 * longest.max(initial=0.0) - 1e-5)
+        return max(self._radii(variances[rows], rows.tolist()), key=_by_radius, default=None)
 
-    def _place_radii(self, variances: Array) -> list[PlaceRadius]:
-        """Return each station's and point's radius from covariances (n, 2, 2)."""
-        names = [*self.stations, *(self.detail.points.names[row] for row in self._own_points)]
-        return list(map(PlaceRadius, names, confidence_radii(variances).tolist()))
+    def _radii(self, variances: Array, rows: Sequence[int] | None = None) -> Iterator[PlaceRadius]:
+        """Yield the radius of each station and point, or of some of them."""
+        names = (*self.stations, *self.detail.points.names)
+        some = names if rows is None else [names[row] for row in rows]
+        return map(PlaceRadius, some, confidence_radii(variances).tolist())
 
     @cached_property
     def checked(self) -> bool | None:

@@ -18,7 +18,6 @@ from pegline.plane import Array
 __all__ = ["dash_pieces", "is_smooth"]
 
 CORNER_RADIANS: Final = np.radians(30.0)  #: a line that turns by more at a vertex has a corner there
-LENGTH_ROUNDING: Final = 1e-9
 
 
 def dash_pieces(points: Array, closed: bool, pattern: Sequence[float]) -> list[Array]:
@@ -42,14 +41,15 @@ def dash_pieces(points: Array, closed: bool, pattern: Sequence[float]) -> list[A
     [[[0.0, 0.0], [1.0, 0.0]], [[2.0, 0.0], [4.0, 0.0]], [[5.0, 0.0], [7.0, 0.0]], [[8.0, 0.0], [9.0, 0.0]]]
     """
     ring = close_ring(points, closed=closed)
-    steps = np.hypot(*np.diff(ring, axis=0).T)
-    if not pattern or not steps.sum() > 0:
+    chords = ring[1:] - ring[:-1]
+    steps = np.hypot(chords[:, 0], chords[:, 1])
+    if not pattern or not steps.any():
         return [ring]
-    ring = ring[np.concatenate([[True], steps > 0])]
-    along = np.concatenate([[0.0], np.cumsum(steps[steps > 0])])
-    stops = along[_corners(ring, closed)]
-    spans = [span for start, end in pairwise(stops.tolist()) for span in _spans(start, end, pattern)]
-    return _cut_all(ring, along, _join_spans(spans, along[-1], closed))
+    if not steps.all():
+        ring, chords, steps = ring[np.append(True, steps > 0)], chords[steps > 0], steps[steps > 0]
+    along = np.zeros(len(ring))
+    steps.cumsum(out=along[1:])
+    return _cut_all(ring, along, _spans(along[_corners(chords)].tolist(), closed, tuple(pattern)))
 
 
 def is_smooth(vertices: Array, bulges: Array, closed: bool) -> bool:
@@ -64,41 +64,40 @@ def is_smooth(vertices: Array, bulges: Array, closed: bool) -> bool:
     return bool((np.abs((changes + np.pi) % (2 * np.pi) - np.pi) < CORNER_RADIANS).all())
 
 
-def _corners(ring: Array, closed: bool) -> list[int]:
+def _corners(chords: Array) -> list[int]:
     """Return the numbers of the vertices that dashes begin and end at, first and last among them."""
-    chords = np.diff(ring, axis=0)
     angles = np.arctan2(chords[:, 1], chords[:, 0])
-    changes = np.abs((np.diff(angles) + np.pi) % (2 * np.pi) - np.pi)
-    return [0, *(np.flatnonzero(changes > CORNER_RADIANS) + 1).tolist(), len(ring) - 1]
+    changes = np.abs((angles[1:] - angles[:-1] + np.pi) % (2 * np.pi) - np.pi)
+    return [0, *((changes > CORNER_RADIANS).nonzero()[0] + 1).tolist(), len(chords)]
 
 
-def _spans(start: float, end: float, pattern: Sequence[float]) -> list[tuple[float, float]]:
-    """Return where ink begins and ends between two stops along a line."""
-    count = round((end - start) / sum(map(abs, pattern)))
-    if count == 0:
-        return [(start, end)]
-    stretch = (end - start) / (count * sum(map(abs, pattern)))
-    spans = []
-    at = start - pattern[0] * stretch / 2
-    for part in (*(part for _ in range(count) for part in pattern), pattern[0]):
-        if part >= 0:
-            spans.append((max(at, start), min(at + part * stretch, end)))
-        at += abs(part) * stretch
+def _spans(stops: Sequence[float], closed: bool, pattern: tuple[float, ...]) -> list[tuple[float, float]]:
+    """Return where ink begins and ends along a line; it goes on at every stop, in a ring past its end too."""
+    spans = _spans_between(stops[0], stops[1], pattern)
+    for start, end in pairwise(stops[1:]):
+        (_, first_end), *rest = _spans_between(start, end, pattern)
+        spans[-1:] = [(spans[-1][0], first_end), *rest]
+    if closed and len(spans) > 1:
+        (_, first_end), *rest, (last_start, _) = spans
+        spans = [*rest, (last_start, stops[-1] + first_end)]
     return spans
 
 
-def _join_spans(spans: Sequence[tuple[float, float]], length: float, closed: bool) -> list[tuple[float, float]]:
-    """Return spans of ink without breaks where one begins as another ends; a ring's last runs on past its end."""
-    joined: list[tuple[float, float]] = []
-    for start, end in spans:
-        if joined and start - joined[-1][1] <= LENGTH_ROUNDING * length:
-            joined[-1] = (joined[-1][0], end)
-        else:
-            joined.append((start, end))
-    if closed and len(joined) > 1 and joined[0][0] <= 0 and joined[-1][1] >= length * (1 - LENGTH_ROUNDING):
-        (_, first_end), *rest, (last_start, _) = joined
-        joined = [*rest, (last_start, length + first_end)]
-    return joined
+def _spans_between(start: float, end: float, pattern: tuple[float, ...]) -> list[tuple[float, float]]:
+    """Return where ink begins and ends between two stops along a line, at both of which there is some."""
+    whole = sum(map(abs, pattern))
+    count = round((end - start) / whole)
+    if count == 0:
+        return [(start, end)]
+    stretch = (end - start) / (count * whole)
+    spans = []
+    at = start - pattern[0] * stretch / 2
+    for part in pattern * count + pattern[:1]:
+        before, at = at, at + abs(part) * stretch
+        if part >= 0:
+            spans.append((before, at))
+    # Half of the first dash lies before the stop, and half of the last beyond the next.
+    return [(start, spans[0][1]), *spans[1:-1], (spans[-1][0], end)]
 
 
 def _cut_all(ring: Array, along: Array, spans: Sequence[tuple[float, float]]) -> list[Array]:
@@ -106,9 +105,11 @@ def _cut_all(ring: Array, along: Array, spans: Sequence[tuple[float, float]]) ->
     ends = np.array(spans)
     if ends[-1, 1] > along[-1]:
         ring, along = np.vstack([ring, ring[1:]]), np.concatenate([along, along[1:] + along[-1]])
-    pieces = np.stack([np.interp(ends, along, column) for column in ring.T], axis=2)
-    first, last = np.searchsorted(along, ends[:, 0], "right"), np.searchsorted(along, ends[:, 1], "left")
+    pieces = np.empty((*ends.shape, 2))
+    for axis in (0, 1):
+        pieces[:, :, axis] = np.interp(ends, along, ring[:, axis])
+    first, last = along.searchsorted(ends[:, 0], "right").tolist(), along.searchsorted(ends[:, 1], "left").tolist()
     return [
         np.concatenate([piece[:1], ring[start:end], piece[1:]]) if start < end else piece
-        for piece, start, end in zip(pieces, first.tolist(), last.tolist(), strict=True)
+        for piece, start, end in zip(pieces, first, last, strict=True)
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
@@ -11,6 +11,8 @@ from math import cos, sin
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from pegline.plan import fonts
 from pegline.plan.dashes import dash_pieces
 from pegline.plan.display import Item, Page, Stroke, Words
@@ -18,6 +20,7 @@ from pegline.plan.fonts import TextOutline, text_outline
 from pegline.plan.model import Plan
 from pegline.plan.render import plan_pages
 from pegline.plan.style import LINE_TYPES, Layer
+from pegline.plane import Array
 from pegline.writers.paper.pdf_structure import PdfLayers, Tags
 
 __all__ = ["sheet_pdf"]
@@ -143,16 +146,22 @@ def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[st
         pattern = LINE_TYPES[stroke.line_type or layers[stroke.look].line_type]
         edge = stroke.drawn and not pattern
         if edge or stroke.fill is not None:
-            yield f"{_path(stroke.points, closed=stroke.closed)} {PAINTED[edge, stroke.fill is not None]}"
+            end = " h" if stroke.closed else ""
+            yield f"{_path([stroke.points])}{end} {PAINTED[edge, stroke.fill is not None]}"
         if stroke.drawn and pattern:
-            pieces = dash_pieces(stroke.points, stroke.closed, pattern)
-            yield " ".join([*(_path(piece, closed=False) for piece in pieces), "S"])
+            yield f"{_path(dash_pieces(stroke.points, stroke.closed, pattern))} S"
 
 
-def _path(points: Any, *, closed: bool) -> str:
-    """Return what traces a line through points in millimetres."""
-    drawing = "%.3f %.3f m" + " %.3f %.3f l" * (len(points) - 1) + (" h" if closed else "")
-    return drawing % tuple((points * POINTS_PER_MM).ravel().tolist())
+def _path(pieces: Sequence[Array]) -> str:
+    """Return what traces pieces of a line through points in millimetres."""
+    points = pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
+    return " ".join([_tracing(len(piece)) for piece in pieces]) % tuple((points * POINTS_PER_MM).ravel().tolist())
+
+
+@cache
+def _tracing(count: int) -> str:
+    """Return the form of what traces a piece of so many points."""
+    return "%.3f %.3f m" + " %.3f %.3f l" * (count - 1)
 
 
 #: What finishes a path, by whether its edge is drawn and whether it is filled.

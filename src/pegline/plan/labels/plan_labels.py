@@ -95,9 +95,11 @@ def _settle_all(
     nearer = near.nearer_to_another({i: ask.wanted.spots for i, ask in enumerate(requests)})
     weighed = []
     for i, ask in enumerate(requests):
-        spots = ask.wanted.spots.copy()
-        spots[:, 3] += AMBIGUOUS * nearer[i]
-        weighed.append(replace(ask, wanted=replace(ask.wanted, spots=spots)))
+        if nearer[i].any():
+            spots = ask.wanted.spots.copy()
+            spots[:, 3] += AMBIGUOUS * nearer[i]
+            ask = replace(ask, wanted=replace(ask.wanted, spots=spots))
+        weighed.append(ask)
     placed = list(settle_labels([ask.wanted for ask in weighed], lines, discs))
     return weighed, placed, _unclear(weighed, placed, lines, near)
 
@@ -147,17 +149,22 @@ class _Neighbours:
 
     def _nearer_to_another_line(self, lines: Mapping[int, Any], spots: Mapping[int, Array]) -> Mapping[int, Any]:
         """Return which places of some lines' labels are nearer to another line, those not looked at among them."""
-        shapes = {i: shapely.LineString(line) for i, line in lines.items()}
+        shapes = np.array([shapely.LineString(line) for line in lines.values()])
+        numbers = {i: number for number, i in enumerate(lines)}
         best = {i: np.argsort(places[:, 3], kind="stable")[:LINE_PLACES_COMPARED] for i, places in spots.items()}
         counts = list(map(len, best.values()))
         x, y, rotation = np.concatenate([spots[i][some, :3] for i, some in best.items()]).T
-        sizes = [(self._asked[i].wanted.width, self._asked[i].wanted.height) for i in best]
-        boxes = box(x, y, rotation, *np.repeat(sizes, counts, axis=0).T)
-        own = shapely.distance(np.repeat([shapes[i] for i in best], counts), boxes) - DISTANCE_ROUNDING_MM
-        apart = np.flatnonzero(own > 0)  # nothing is nearer than a line that the label touches
-        tree = shapely.STRtree([*shapes.values()])
-        (which, _) = tree.query(boxes[apart], predicate="dwithin", distance=own[apart])
-        closer = np.isin(np.arange(len(boxes)), apart[which])
+        own = np.repeat([numbers[i] for i in best], counts)
+        sizes = np.repeat([(self._asked[i].wanted.width, self._asked[i].wanted.height) for i in best], counts, axis=0)
+        # A box reaches half its diagonal from its middle: no line is nearer to it that is so much further from there.
+        middles = shapely.points(x, y)
+        reach = shapely.distance(middles, shapes[own]) + np.hypot(*sizes.T) / 2
+        place, line = shapely.STRtree(shapes).query(middles, predicate="dwithin", distance=reach)
+        place, line = place[line != own[place]], line[line != own[place]]
+        boxes = box(x[place], y[place], rotation[place], *sizes[place].T)
+        least = shapely.distance(boxes, shapes[own[place]]) - DISTANCE_ROUNDING_MM
+        closer = np.zeros(len(x), dtype=bool)
+        closer[place[shapely.distance(boxes, shapes[line]) < least]] = True
         nearer = {i: np.ones(len(places), dtype=bool) for i, places in spots.items()}
         for (i, some), those in zip(best.items(), np.split(closer, np.cumsum(counts)[:-1]), strict=True):
             nearer[i][some] = those

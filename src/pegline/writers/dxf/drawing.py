@@ -47,7 +47,7 @@ from pegline.writers.dxf.tables import (
     symbol_of,
     too_short_for,
 )
-from pegline.writers.dxf.text import drawing_text, finite, notes, shifted_grid, short
+from pegline.writers.dxf.text import drawing_text, fact_texts, finite, notes, shifted_grid
 
 __all__ = ["write"]
 
@@ -184,7 +184,7 @@ class _Drawing:
     def _by_line(self, names: Iterable[str]) -> dict[str, list[DrawnFeature | Tuft]]:
         """Return what is drawn of each of some lines."""
         things_by_line: dict[str, list[DrawnFeature | Tuft]] = {name: [] for name in names}
-        for feature in self.plan.features:
+        for feature in self.plan.features if things_by_line else ():
             if (name := self._line_of(feature)) in things_by_line:
                 things_by_line[name].append(feature)
         for tuft in self.plan.tufts:
@@ -223,7 +223,7 @@ class _Drawing:
     def _texts(self, dimensions: dict[Label, Any], joined: dict[str, Any]) -> Iterator[str]:
         """Yield everything that the plan draws, as text."""
         for feature in self.plan.features:
-            block = joined.get(self._line_of(feature))
+            block = joined.get(self._line_of(feature)) if joined else None
             if block is None:
                 yield self._feature(feature, self.entities)
             elif not feature.other_face:
@@ -344,8 +344,7 @@ class _Drawing:
             facts |= {"semi-axes": f"{feature.geometry.semi_major:.4f} m, {feature.geometry.semi_minor:.4f} m"}
         if feature.sd is not None:
             finite([feature.sd], feature.name)
-        texts = [short(f"{drawing_text(key)}={drawing_text(value)}") for key, value in facts.items()]
-        return extended_data(APPLICATION_NAME, texts, feature.sd)
+        return extended_data(APPLICATION_NAME, fact_texts(facts), feature.sd)
 
     def _notes(self) -> Iterator[str]:
         """Write the notes under what is drawn, the verdict larger than the others."""
@@ -377,4 +376,4 @@ class _Drawing:
 
 def _belongs(owner: str, source: str) -> str:
     """Return as extended data what a label or a tuft belongs to."""
-    return extended_data(APPLICATION_NAME, [short(drawing_text(fact)) for fact in (f"of={owner}", f"source={source}")])
+    return extended_data(APPLICATION_NAME, fact_texts({"of": owner, "source": source}))

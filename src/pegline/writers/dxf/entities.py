@@ -38,10 +38,10 @@ Point = Sequence[float]  #: x and y: metres or, on a sheet, millimetres
 Drawn = tuple[Any, Iterable[str]]  #: a layout, and the texts of what is to be put into it
 
 #: Which point of a text is given: along it (group 72) and up it (group 73). All but CENTRE are on the baseline.
-LEFT_ALIGNED: Final = (0, 0)
-MIDDLE: Final = (1, 0)
-RIGHT: Final = (2, 0)
-CENTRE: Final = (1, 2)
+LEFT_ALIGNED: Final = ("", "")
+MIDDLE: Final = (" 72\n1\n", "")
+RIGHT: Final = (" 72\n2\n", "")
+CENTRE: Final = (" 72\n1\n", " 73\n2\n")
 
 ATTRIBUTE_HEIGHT: Final = 0.5  #: of its letters, of the block's own unit
 #: A dimension's flags: aligned, its block is its own, its text stands where it was put; and its text's middle.
@@ -75,7 +75,8 @@ def extended_data(application: str, facts: Iterable[str], number: float | None =
     >>> extended_data("PEGLINE", ["kind=gate"], 0.02)
     '1001\nPEGLINE\n1000\nkind=gate\n1040\n0.02\n'
     """
-    return f"1001\n{application}\n" + "".join([f"1000\n{fact}\n" for fact in facts]) + _unless(1040, number, None)
+    end = "" if number is None else f"1040\n{number}\n"
+    return f"1001\n{application}\n" + "".join([f"1000\n{fact}\n" for fact in facts]) + end
 
 
 def add_entities(layout: Any, texts: Iterable[str]) -> None:
@@ -132,15 +133,15 @@ class Entities:
         )
 
     def text(
-        self, where: str, words: str, at: Point, height: float, turn_deg: float, place: tuple[int, int], data: str = ""
+        self, where: str, words: str, at: Point, height: float, turn_deg: float, place: tuple[str, str], data: str = ""
     ) -> str:
         """Draw one line of text with its ``place`` (LEFT, MIDDLE, RIGHT or CENTRE) at a point."""
         x, y = at
         across, up = place
         return (
             f"{self._head('TEXT', where)}100\nAcDbText\n 10\n{x}\n 20\n{y}\n 30\n0.0\n 40\n{height}\n  1\n{words}\n"
-            f"{_unless(50, turn_deg, 0.0)}  7\n{self._style}\n{_unless(72, across, 0)} 11\n{x}\n 21\n{y}\n 31\n0.0\n"
-            f"100\nAcDbText\n{_unless(73, up, 0)}{data}"
+            f"{_unless(50, turn_deg, 0.0)}  7\n{self._style}\n{across} 11\n{x}\n 21\n{y}\n 31\n0.0\n"
+            f"100\nAcDbText\n{up}{data}"
         )
 
     def insert(
@@ -219,7 +220,7 @@ def _set_aside(handles: Any, most: int) -> Iterator[str]:
     """Return some of a drawing's handles, which it will not give away again."""
     first = int(str(handles), 16)
     handles.reset(f"{first + most:X}")
-    return (f"{number:X}" for number in range(first, first + most))
+    return map("{:X}".format, range(first, first + most))
 
 
 def _unless(code: int, value: object, usual: object) -> str:

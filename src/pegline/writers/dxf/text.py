@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from math import isfinite
 from typing import Final
@@ -15,6 +15,7 @@ from pegline.plan.model import Ellipse, Plan
 
 __all__ = [
     "drawing_text",
+    "fact_texts",
     "finite",
     "notes",
     "old_properties",
@@ -27,6 +28,10 @@ __all__ = [
 MAX_DRAWING_TEXT_BYTES: Final = 250  #: bytes of one text; old readers stop at 255
 #: What goes into a drawing as it is, as nearly all text does: printed ASCII but % \\ ^, no blanks about it.
 PLAIN_TEXT: Final = re.compile(rf"(?! )[ -$&-\[\]_-~]{{0,{MAX_DRAWING_TEXT_BYTES}}}(?<! )")
+#: The same of a key and its value, no blanks about either.
+PLAIN_FACT: Final = re.compile(
+    rf"(?=.{{0,{MAX_DRAWING_TEXT_BYTES}}}\Z)(?! )[ -$&-<>-\[\]_-~]*(?<! )=(?! )[ -$&-\[\]_-~]*(?<! )"
+)
 _SIGNS: Final = r"<>/\\\":;?*|,=`\x7f"  #: that commands of drawing programs use
 
 #: Names of layers that a version takes, and what to say of others: the oldest takes short plain ones only.
@@ -59,6 +64,18 @@ def drawing_text(text: str) -> str:
     return short(plain.strip()).replace("°", "%%d")
 
 
+def fact_texts(facts: Mapping[str, str]) -> list[str]:
+    """Return facts as texts of a drawing, ``key=value``.
+
+    >>> fact_texts({"kind": "gate", "note": " 50%%d"})
+    ['kind=gate', 'note=50% %d']
+    """
+    texts = [f"{key}={value}" for key, value in facts.items()]
+    if all(map(PLAIN_FACT.fullmatch, texts)):  # nearly all are
+        return texts
+    return [short(f"{drawing_text(key)}={drawing_text(value)}") for key, value in facts.items()]
+
+
 def _is_hidden(character: str) -> bool:
     """Tell controls, surrogates, unassigned and reading-direction marks."""
     return unicodedata.category(character) in ("Cc", "Cs", "Cn", "Cf", "Zl", "Zp") and character not in "\u200c\u200d"
@@ -70,7 +87,7 @@ def short(text: str, longest: int = MAX_DRAWING_TEXT_BYTES) -> str:
     >>> short("abcdef", 4)
     'a…'
     """
-    if len(text.encode()) <= longest:
+    if 4 * len(text) <= longest or len(text.encode()) <= longest:
         return text
     return text.encode()[: longest - 3].decode(errors="ignore") + "…"
 

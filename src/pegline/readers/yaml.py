@@ -11,15 +11,16 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from itertools import islice
 from operator import itemgetter
+from sys import intern
 from typing import Any, Final, NoReturn
 
 import yaml
 from yaml.events import (
     AliasEvent,
     MappingEndEvent,
+    MappingStartEvent,
     ScalarEvent,
     SequenceEndEvent,
-    SequenceStartEvent,
     StreamEndEvent,
 )
 
@@ -157,6 +158,7 @@ class _Reader:
     def __init__(self, text: str, file: str) -> None:
         self.file = file
         self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
+        self.line_numbers = list(range(1, text.count("\n") + text.count("\r") + 2))  #: one for all places of a line
         self.next: Callable[[], Any] = _Loader(text).get_event
         self.faults: list[Finding] = []
         self.room = MAX_TEXTS  #: for further texts
@@ -168,7 +170,8 @@ class _Reader:
         if isinstance(event, StreamEndEvent):
             text = "nothing is booked here; write at least 'book: 1' and 'unit: m'"
             raise _refuse("empty", text, Place(self.file, 1, 1))
-        root = self.value(self.next(), 0)
+        event = self.next()
+        root = Text(self.value(event), self.place(event)) if type(event) is ScalarEvent else self.part(event, 1)
         self.next()  # the document ends
         after = self.next()
         if not isinstance(after, StreamEndEvent):
@@ -180,23 +183,59 @@ class _Reader:
     def place(self, event: Any) -> Place:
         """Return where an event begins."""
         mark = event.start_mark
-        return Place(self.file, mark.line + 1, mark.column + 1)
+        return Place(self.file, self.line_numbers[mark.line], mark.column + 1)
 
-    def value(self, event: Any, depth: int) -> Written:
-        """Return the value that an event begins."""
-        kind = type(event)
-        if kind is ScalarEvent:
-            return self.scalar(event, empty=not event.style)
-        if kind is AliasEvent:
-            raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
-        self.refuse_marks(event)
+    def part(self, event: Any, depth: int) -> Items | Table:
+        """Return the list or map that an event begins.
+
+        Plain texts are taken up without a further call, for a large book has some hundred thousand.
+        """
+        place = self.begin(event, depth)
+        is_map, closed = type(event) is MappingStartEvent, bool(event.flow_style)
+        entries: dict[str, tuple[Text, Written]] = {}
+        items: list[Written] = []
+        count = 0  # of the items or keys
+        key: Text | None = None  # whose value comes next
+        written: Written
+        while (kind := type(event := self.next())) is not MappingEndEvent and kind is not SequenceEndEvent:
+            if kind is ScalarEvent:
+                value = event.value
+                if self.careful or len(value) > MAX_SIGNS or event.anchor is not None or event.tag is not None:
+                    value = self.value(event)
+                mark = event.start_mark
+                spot = Place(self.file, self.line_numbers[mark.line], mark.column + 1)
+                if is_map and key is None:
+                    key = Text(intern(value), spot)  # the same few words come again and again
+                    if (count := count + 1) > MAX_ENTRIES or value == "<<":
+                        raise self.bad_key(key)
+                    continue
+                written = Text("" if value in _EMPTY and not event.style else value, spot)
+            elif is_map and key is None:
+                self.no_key(event)
+            else:
+                written = self.part(event, depth + 1)
+            if key is None:
+                items.append(written)
+                if (count := count + 1) > MAX_ENTRIES:
+                    raise self.too_many(written.place)
+            elif key.value not in entries:
+                entries[key.value] = key, written
+            elif not (closed and key.value.isdigit() and written == Text("", written.place)):
+                # else it is the rest of a number with a decimal comma, as its first one, which is told as no key
+                self.tell_twice(key, entries[key.value][0])
+            key = None
+        self.take_room(2 * count if is_map else count, place)
+        return Table(entries, place, closed) if is_map else Items(tuple(items), place, closed)
+
+    def begin(self, event: Any, depth: int) -> Place:
+        """Return where a list or map begins; refuse what no book may have in its stead."""
         place = self.place(event)
-        if depth >= MAX_YAML_DEPTH:
+        if type(event) is AliasEvent:
+            raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", place)
+        self.refuse_marks(event)
+        if depth > MAX_YAML_DEPTH:
             raise _refuse("depth", _TOO_DEEP, place)
-        closed = bool(event.flow_style)
-        if kind is SequenceStartEvent:
-            return self.items(place, depth + 1, closed=closed)
-        return self.table(place, depth + 1, closed=closed)
+        return place
 
     def refuse_marks(self, event: Any) -> None:
         """Refuse anchors and tags."""
@@ -205,63 +244,38 @@ class _Reader:
         if event.tag is not None:
             raise _refuse("tag", f"the tag {event.tag} gives a value a type; leave it out", self.place(event))
 
-    def scalar(self, event: Any, *, empty: bool) -> Text:
-        """Return a text; ``empty``: the words for nothing mean nothing."""
-        if event.anchor is not None or event.tag is not None:
-            self.refuse_marks(event)
-        value = event.value
-        mark = event.start_mark
-        place = Place(self.file, mark.line + 1, mark.column + 1)
+    def value(self, event: Any) -> str:
+        """Return a text with its accents as one sign each; signs that only an escape can bring are told."""
+        self.refuse_marks(event)
+        value: str = event.value
         if len(value) > MAX_SIGNS:
             text = (
                 f"this text has {len(value)} signs, and at most {MAX_SIGNS} can be read; keep it in a file of its own"
             )
-            raise _refuse("too-large", text, place)
-        if self.careful and not (value.isascii() and value.isprintable()):
-            value = self.check_text(value, place)
-        if empty and value in _EMPTY:
-            value = ""
-        return Text(value, place)
-
-    def check_text(self, value: str, place: Place) -> str:
-        """Return a text with its accents as one sign each; signs that only an escape can bring are told."""
+            raise _refuse("too-large", text, self.place(event))
+        if value.isascii() and value.isprintable():
+            return value
         if match := _REFUSED.search(value):
             text = f"the text holds the sign U+{ord(match[0]):04X}, which cannot be seen; leave it out"
-            self.faults.append(Finding("sign", text, place))
+            self.faults.append(Finding("sign", text, self.place(event)))
         return unicodedata.normalize("NFC", value)
 
-    def items(self, place: Place, depth: int, *, closed: bool) -> Items:
-        """Return a list."""
-        written_items = []
-        while type(event := self.next()) is not SequenceEndEvent:
-            written_items.append(self.value(event, depth))
-            if len(written_items) > MAX_ENTRIES:
-                raise self.too_many(written_items[-1].place)
-        self.take_room(len(written_items), place)
-        return Items(tuple(written_items), place, closed)
+    def no_key(self, event: Any) -> NoReturn:
+        """Refuse what stands for a key and is none."""
+        if type(event) is AliasEvent:
+            self.begin(event, 0)
+        raise _refuse("key", "a list or a map is given where a key is expected; write 'key: value'", self.place(event))
 
-    def table(self, place: Place, depth: int, *, closed: bool) -> Table:
-        """Return a map."""
-        entries: dict[str, tuple[Text, Written]] = {}
-        count = 0
-        while type(event := self.next()) is not MappingEndEvent:
-            key = self.scalar(event, empty=False) if type(event) is ScalarEvent else self.no_key(event)
-            word = key.value
-            if word == "<<":
-                raise _refuse("merge", "'<<' merges another map; write its keys out", key.place)
-            if (count := count + 1) > MAX_ENTRIES:
-                raise self.too_many(key.place)
-            value = self.value(self.next(), depth)
-            if word in entries and closed and word.isdigit() and value == Text("", value.place):
-                continue  # the rest of a number with a decimal comma, as its first one, which is told as no key
-            if word in entries:
-                first, _ = entries[word]
-                text = f"the key {word!r} is already in book {first.place.line}; keep one of them"
-                self.faults.append(Finding("duplicate-key", text, key.place))
-            else:
-                entries[word] = (key, value)
-        self.take_room(2 * count, place)
-        return Table(entries, place, closed)
+    def bad_key(self, key: Text) -> BookError:
+        """Return the refusal of a key that no map can have."""
+        if key.value == "<<":
+            return _refuse("merge", "'<<' merges another map; write its keys out", key.place)
+        return self.too_many(key.place)
+
+    def tell_twice(self, key: Text, first: Text) -> None:
+        """Tell a key that its map has already."""
+        text = f"the key {key.value!r} is already in book {first.place.line}; keep one of them"
+        self.faults.append(Finding("duplicate-key", text, key.place))
 
     def too_many(self, place: Place) -> BookError:
         """Return the refusal of a list or map that goes on too long: by what is found first, where there is any."""
@@ -276,12 +290,6 @@ class _Reader:
         if self.room < 0:
             text = f"a book can have at most {MAX_TEXTS} keys and values, and here are more; split it into several"
             raise _refuse("too-large", text, place)
-
-    def no_key(self, event: Any) -> NoReturn:
-        """Refuse what stands for a key and is none."""
-        if type(event) is AliasEvent:
-            self.value(event, 0)
-        raise _refuse("key", "a list or a map is given where a key is expected; write 'key: value'", self.place(event))
 
 
 def comments(text: str) -> Iterator[tuple[int, int, str, bool]]:

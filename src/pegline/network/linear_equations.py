@@ -236,7 +236,7 @@ def _batches(
         by_type.setdefault((type(one), len(errors[number])), []).append(number)
     for (kind, width), rows in by_type.items():
         ones, equation = [observations[row] for row in rows], EQUATIONS[kind]
-        points = np.array([[index[name] for name in one.points] for one in ones], np.int64)
+        points = np.array([index[name] for one in ones for name in one.points], np.int64).reshape(len(ones), -1)
         of_tapes = np.array([-1 if one.booking.tape is None else number_of[one.booking.tape] for one in ones], np.int64)
         common = np.array([[number for number, _ in errors[row]] for row in rows], np.int64).reshape(len(rows), width)
         yield Batch(

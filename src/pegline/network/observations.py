@@ -137,15 +137,18 @@ def observations(book: Book, reduction: Reduction, frame: Frame, solved: Contain
 
 def _lines(reduction: Reduction, frame: Frame) -> Iterator[Observation]:
     for line in reduction.lines.values():
-        taped = fields_of_length(line.ground)
-        taped["value"] *= frame.own_scales.get(line.name, 1.0)
+        ground = line.ground
         booking = Booking(
             label=line.name,
             kind="dimension" if line.use == "detail" else "length",
             part="dimension" if line.use == "detail" else line.use,
             group=("line", line.name),
+            value=ground.length * frame.own_scales.get(line.name, 1.0),
+            sd=ground.sd,
+            tape=ground.tape,
+            place=ground.place,
             line=line.name,
-            **taped,
+            read=ground.reading,
         )
         yield Distance(booking, line.start, line.end)
     for dimension in reduction.dimensions:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import repeat
 from typing import Final, Literal
 
 import numpy as np
@@ -94,7 +95,7 @@ def _draw_features(book: Book, reduction: Reduction, ruler: Ruler, points: Point
         except ValueError as error:
             faults.append(_fault(feature, error))
             continue
-        at = [number.get(point, -1) for point in making.names] if making else []
+        at = list(map(number.get, making.names, repeat(-1))) if making else []
         if making and min(at) >= 0:
             wanted.append((feature, making, at))
     positions = everything[[row for *_, at in wanted for row in at]]

@@ -220,16 +220,12 @@ class ParameterMoves:
 
     def of(self, parameters: Ints, readings: Ints) -> Array:
         """Return the moves of parameters for a unit of readings, as the two broadcast; -1 is no reading."""
-        count = len(self._ends)
-        keys, places = np.unique(parameters * count + readings + 1, return_inverse=True)
-        parameter, reading = np.divmod(keys, count)
-        lengths = np.diff(self._ends, prepend=0)[reading]
-        move = np.repeat(np.arange(len(keys)), lengths)
-        entry = np.arange(len(move)) + (self._ends[reading] - np.cumsum(lengths))[move]
-        shares = self._factor.pairs(self._columns[parameter[move]], self._unknowns[entry]) * self._pulls[entry]
-        moves = np.bincount(move, shares, len(keys))
-        shape = np.broadcast_shapes(parameters.shape, readings.shape)
-        return np.asarray(moves[places].reshape(shape), float)
+        parameter, reading = np.broadcast_arrays(parameters, readings + 1)
+        lengths = np.diff(self._ends, prepend=0)[reading.ravel()]
+        move = np.repeat(np.arange(reading.size), lengths)
+        entry = np.arange(len(move)) + (self._ends[reading.ravel()] - np.cumsum(lengths))[move]
+        shares = self._factor.pairs(self._columns[parameter.ravel()[move]], self._unknowns[entry]) * self._pulls[entry]
+        return np.asarray(np.bincount(move, shares, reading.size).reshape(reading.shape), float)
 
 
 def _by_column(matrix: Any) -> tuple[Ints, Ints, Array]:

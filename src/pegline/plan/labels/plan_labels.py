@@ -55,6 +55,14 @@ def place_labels(
     content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[DimensionLine] = ()
 ) -> PlacedLabels:
     """Return every label of a plan, placed; ``ways`` are lines with their lengths that it has beside its features."""
+    placed = _plotted_labels(content, tufts, paper, ways)
+    return replace(placed, labels=(*placed.labels, *unplotted_labels(content.features, placed.labels, paper)))
+
+
+def _plotted_labels(
+    content: Content, tufts: Sequence[Tuft], paper: LabelPaper, ways: Sequence[DimensionLine]
+) -> PlacedLabels:
+    """Return the labels that plot, placed: what is needed for that is not kept while the others are."""
     requests = [_within(ask, paper) for ask in (*label_requests(content, paper), *way_labels(ways, paper))]
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
@@ -69,7 +77,7 @@ def place_labels(
         _placed_boxes(requests, spots, unclear), [requests[i] for i in unclear], lines, discs, rooms, paper.window
     )
     labels, left_out = _lead_unclear(requests, spots, unclear, leaders, paper)
-    return PlacedLabels((*labels, *unplotted_labels(content.features, labels, paper)), tuple(numbered), left_out)
+    return PlacedLabels(labels, tuple(numbered), left_out)
 
 
 def _within(ask: LabelRequest, paper: LabelPaper) -> LabelRequest:

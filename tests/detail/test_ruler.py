@@ -20,6 +20,11 @@ def ruler_of(rows=(), **frame):
     return Ruler(reduction, local(**frame), solution_of(STATIONS))
 
 
+def feet_of(ruler, rows, arm=0):
+    """Return the feet of one chainage of each of the last rows of a ruler's book; its tie stations come first."""
+    return ruler.feet.of(ruler.chainages.first[-len(rows) :] + arm)
+
+
 @pytest.mark.parametrize(
     ("chainage", "ends", "share", "point"),
     [
@@ -34,7 +39,8 @@ def ruler_of(rows=(), **frame):
     ],
 )
 def test_a_chainage_counts_in_proportion_between_the_stations_beside_it(chainage, ends, share, point):
-    feet = ruler_of().feet([row("A-B", "p", chainage)])
+    rows = [row("A-B", "p", chainage)]
+    feet = feet_of(ruler_of(rows), rows)
     assert feet.ends.tolist() == [["ABTU".index(name) for name in ends]]
     assert feet.share == pytest.approx(np.array([[share]]))
     assert feet.points == pytest.approx(np.array([point]))
@@ -48,9 +54,8 @@ def test_many_chainages_of_several_lines_are_as_each_alone():
     more = {**STATIONS, "C": (140.0, 230.0), "D": (90.0, 260.0)}
     lines = {"A-B": 50.0, "B-C": 19.0, "C-D": 58.0}
     ties = {"A-B": {"U": 30.0, "T": 20.0}}  # booked in no order
-    ruler = Ruler(reduction_of(lines, ties=ties), local(), solution_of(more))
     rows = [row(str(rng.choice([*lines])), f"p{n}", float(rng.uniform(-5, 60))) for n in range(40)]
-    together = ruler.feet(rows)
+    together = feet_of(Ruler(reduction_of(lines, rows, ties=ties), local(), solution_of(more)), rows)
     for number, one in enumerate(rows):
         # numpy's own interpolation, gone on straight beyond the ends
         start, end = one.line.split("-")
@@ -66,17 +71,18 @@ def test_many_chainages_of_several_lines_are_as_each_alone():
 
 def test_a_foot_is_as_sure_as_its_chainage_and_its_right_angle_stretched_as_the_piece_is():
     # Along T-U 5 m stand for 10: half of √(12² + 5²) mm.
-    feet = ruler_of().feet([row("A-B", "p", 24.0, 7.0, chainage_sd=0.012, foot_sd=0.005)])
+    rows = [row("A-B", "p", 24.0, 7.0, chainage_sd=0.012, foot_sd=0.005)]
+    feet = feet_of(ruler_of(rows), rows)
     assert feet.sd == pytest.approx(np.array([[0.0065]]))
 
 
 @pytest.mark.parametrize(("station", "chainage", "ends"), [("T", 20.02, "TU"), ("T", 19.9, "TA"), ("B", 50.0, "BU")])
 def test_a_foot_at_a_station_is_the_station_whatever_its_chainage(station, chainage, ends):
-    feet = ruler_of().feet([row("A-B", "p", [(chainage, station), 44.0], [9.0, 9.0], chainage_sd=0.02)])
+    rows = [row("A-B", "p", [(chainage, station), 44.0], [9.0, 9.0], chainage_sd=0.02)]
+    feet, second = (feet_of(ruler_of(rows), rows, arm) for arm in (0, 1))
     assert feet.ends.tolist() == [["ABTU".index(name) for name in ends]]
     assert (feet.share.item(), feet.sd.item()) == (0.0, 0.0)
     assert feet.points.tolist() == [list(STATIONS[station])]
-    second = ruler_of().feet([row("A-B", "p", [(chainage, station), 44.0], [9.0, 9.0], chainage_sd=0.02)], arm=1)
     assert second.points == pytest.approx(np.array([[118.0 + 0.7 * 18.0, 224.0 + 0.7 * 24.0]]))
     assert second.sd.item() == pytest.approx(0.02 * 30 / 20)
 
@@ -109,6 +115,10 @@ def test_a_tape_whose_scale_nobody_solved_makes_its_offsets_less_sure():
 
 
 def test_lines_are_held_by_solved_stations_only_and_rows_by_two_numbers_each():
-    assert ruler_of().held == {"A-B"}
+    ruler = ruler_of([row("A-B", "p", 24.0), row("B-C", "q", 4.0)])
+    assert (ruler.chainages.held.tolist(), np.isnan(ruler.feet.points[:, 0]).tolist()) == (
+        [True, True, True, False],
+        [False, False, False, True],
+    )
     assert coordinates(np.array([[3, 0], [1, 2]])).tolist() == [[6, 7, 0, 1], [2, 3, 4, 5]]
     assert numbers([ground(3.0, 0.1), ground(4.0, 0.2)], "sd").tolist() == [0.1, 0.2]

@@ -60,6 +60,19 @@ def test_a_mesh_of_many_blocks():
     assert factor.solve(right) == pytest.approx(alone, abs=DIGITS * np.abs(inverse).max() * len(full))
 
 
+def test_factors_of_one_pattern_fall_into_the_same_blocks_whichever_of_its_entries_are_zero():
+    size = 120
+    keys, values, full = normal(size, 8)
+    rows, columns = np.divmod(keys, size + 1)
+    fewer = np.where((rows % 5 == columns % 5) | (rows == columns), values, 0.0)
+    less = np.zeros_like(full)
+    less[rows, columns] = fewer
+    pattern = SparsePattern(size, keys)
+    for some, matrix in ((fewer, less), (values, full)):
+        expected = pytest.approx(np.linalg.inv(matrix)[rows, columns], abs=DIGITS)
+        assert SparseFactor(pattern, some).pairs(rows, columns) == expected
+
+
 def test_covariances_off_the_pattern_too():
     size = 300
     keys, values, full = normal(size, 3)

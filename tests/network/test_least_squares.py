@@ -126,6 +126,19 @@ def test_the_normal_matrix_is_that_of_the_derivatives_its_diagonal_enlarged_by_t
     assert len(factor.free) == 0
 
 
+def test_a_sparse_factor_is_that_of_the_solution_wherever_the_steps_began(solved, monkeypatch):
+    network = solved.fit.network
+    away = np.where(network.held, 0.0, 0.5 * (-1.0) ** np.arange(len(network.held)))
+    away[2 * len(network.names) :] = 0.0
+    every = np.arange(int((~network.held).sum()))
+    expected = solved.fit.factor.pairs(every[:, None], every)
+
+    monkeypatch.setattr(least_squares, "DENSE", 0)
+    factor = solve_network(network, None, solved.fit.parameters + away).factor
+
+    assert factor.pairs(every[:, None], every) == pytest.approx(expected, rel=1e-6, abs=1e-12)
+
+
 def test_covariances_that_will_be_asked_for_are_there_without_a_solution_each(monkeypatch):
     # A chain of points 10 m apart, each to the next, and two lines that hold it: P1 and P4 are not joined.
     monkeypatch.setattr(least_squares, "DENSE", 0)

@@ -123,9 +123,9 @@ def chainages_past_an_obstacle(book: Book, known: KnownNames) -> Iterator[Findin
 
 def faces_without_a_width(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a witness taped to the face of a surveyed thing whose width the book does not say."""
-    surveyed = known.stations.keys() | known.points.keys() | book.features.keys()
     for witness in chain.from_iterable(book.witnesses.values()):
-        if witness.to != "face" or witness.object not in surveyed:
+        is_surveyed = any(witness.object in names for names in (known.stations, known.points, book.features))
+        if witness.to != "face" or not is_surveyed:
             continue
         feature = book.features.get(witness.object)
         if feature is None or not feature.has_half_width:
@@ -141,6 +141,8 @@ def faces_without_a_width(book: Book, known: KnownNames) -> Iterator[Finding]:
 
 def arcs_without_a_side(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a point from two others that may lie on either side of them."""
+    if not book.arcs:
+        return
     named_by_rows = {row.name for line in book.lines.values() for row in line.details}
     several: dict[str, int] = {}
     for arc in book.arcs:
@@ -267,7 +269,7 @@ def booked_again_in_a_shape(book: Book, known: KnownNames) -> Iterator[Finding]:
         if isinstance(geometry, Ring) and len(names) > 3 and names[0] == names[-1]:
             text = f"ring: it ends on {names[0]} again; leave the last one out, a ring closes by itself"
             yield Finding("ring", text, feature.place)
-        elif any(a == b for a, b in pairwise(names)):
+        elif len(set(names)) < len(names) and any(a == b for a, b in pairwise(names)):
             twice = next(a for a, b in pairwise(names) if a == b)
             yield Finding("points", f"{quote(twice)} is listed twice in a row; leave one out", feature.place)
 
@@ -321,7 +323,9 @@ def rows_not_drawn(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of rows of a feature that its geometry does not go through."""
     for line in book.lines.values():
         for row in line.details:
-            feature = book.features.get(row.feature) if row.feature else None
+            if row.feature is None:
+                continue
+            feature = book.features.get(row.feature)
             geometry = feature.geometry if feature else None
             if isinstance(geometry, Through | Ring | Curve) and row.name not in geometry.points:
                 text = f"{row.feature} does not go through this row; write booked in its {_WORDS[type(geometry)]}"

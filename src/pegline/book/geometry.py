@@ -11,7 +11,7 @@ from pegline.measures.grammar import Grammar, items, schema_of
 from pegline.measures.keys import Key, OneOf, Record
 from pegline.measures.lengths import LENGTH
 from pegline.measures.reading_log import NameUse, ReadingLog, Wrong
-from pegline.measures.scalars import NAME, PAIR, name_to, pair_of, to
+from pegline.measures.scalars import NAME, PAIR, pair_of, to
 from pegline.measures.source_tree import Items, Table, Text, Written
 from pegline.measures.values import Length, Pair
 from pegline.records import record
@@ -164,13 +164,13 @@ def _parallel(values: dict[str, Any], table: Table, log: ReadingLog) -> Parallel
 
 # -- points in a row --------------------------------------------------------------------------------
 
-_POINT: Final = name_to("point")
+_POINT: Final = to("point")
 
 
 def _read_member(written: Written, log: ReadingLog) -> str | Booked:
     if isinstance(written, Text) and (written.value == "booked" or written.value.startswith("booked ")):
         return _read_booked(written, log)
-    return _POINT.read(written, log).text
+    return _POINT.read(written, log)
 
 
 def _read_booked(written: Text, log: ReadingLog) -> Booked:

@@ -31,7 +31,7 @@ def reducible_part(book: Book, log: ReadingLog) -> Book:
         for station in book.stations.values()
         if station.name not in reached
     ]
-    booked = {*reached, *_points(book)}
+    booked = {*reached, *_points(book)} if book.points else reached
     missing += [
         Finding("not-booked", f"point {point.name} is only sketched; book it from a line", point.place)
         for point in book.points.values()

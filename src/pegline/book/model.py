@@ -192,8 +192,10 @@ class Line:
 
 
 def _line(values: dict[str, Any], table: Table, log: ReadingLog) -> Line:
-    back = tuple(dataclasses.replace(row, back=True) for row in values.pop("details_back", ()))
-    line = Line(**values | {"details": (*values.get("details", ()), *back)})
+    if "details_back" in values:
+        back = (dataclasses.replace(row, back=True) for row in values.pop("details_back"))
+        values["details"] = (*values.get("details", ()), *back)
+    line = Line(**values)
     if line.taped and line.legs:
         raise Wrong("both taped and legs are given; keep the whole line or its pieces", table.entries["legs"][0].place)
     check_spread([taping.reading for taping in line.taped], log)

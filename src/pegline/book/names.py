@@ -61,8 +61,8 @@ def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
             places.setdefault(name, place)
     for line in book.lines.values():
         for row in line.details:
-            if not row.is_tie_station:
-                places.setdefault(row.name, row.place)
+            if row.name not in places and not row.is_tie_station:
+                places[row.name] = row.place
     return places
 
 
@@ -199,10 +199,11 @@ def stations_off_their_line(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell a station that stands for its chainage in a row of a line that it is not on."""
     last = list(book.lines.values())[-1:]
     for line in book.lines.values():
-        here = {line.start, line.end} | {row.name for row in line.details if row.is_tie_station}
-        for row in line.details:
-            for part in row.at:
-                if isinstance(part, Name) and part.text not in here and not known.log.is_lost(part.text):
+        stations_at = [part for row in line.details for part in row.at if isinstance(part, Name)]
+        if stations_at:
+            here = {line.start, line.end} | {row.name for row in line.details if row.is_tie_station}
+            for part in stations_at:
+                if part.text not in here and not known.log.is_lost(part.text):
                     ended = known.log.is_written("lines") or line not in last
                     text = f"at: there is no station {quote(part.text)} on line {line.name}"
                     text += f"{'' if ended else ' yet'}{suggest(part.text, here)}"
@@ -220,9 +221,8 @@ def one_name_two_things(book: Book, known: KnownNames) -> Iterator[Finding]:
 
 def reserved_names(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Tell names that are kept for points named by the program."""
-    uses = (named for named in known.log.defined if named.realm != "corner")
-    dotted = ((named.name, named.place) for named in chain(uses, _given_names(book)) if "." in named.name)
-    for name, place in dict.fromkeys(dotted):
+    dotted = [named for named in chain(known.log.defined, _given_names(book)) if "." in named.name]
+    for name, place in dict.fromkeys((named.name, named.place) for named in dotted if named.realm != "corner"):
         if _OWN.fullmatch(name):
             text = f"names like {quote(name)} are kept for points that the program names; leave out the '.'"
             yield Finding("reserved-name", text, place)
@@ -287,7 +287,8 @@ def names_that_look_alike(book: Book, known: KnownNames) -> Iterator[Finding]:
     """Warn of two names that a reader would take for one."""
     points = {**known.points, **known.stations}
     for places in (points, {name: feature.place for name, feature in book.features.items()}):
-        if len(set(map(_look, places))) == len(places):
+        text = "\n".join(places)  # of plain letters all at once
+        if len(set(text.lower().split("\n") if text.isascii() else map(_look, places))) == len(places):
             continue
         first_of_likeness: dict[str, str] = {}
         for name in sorted(places, key=lambda name: (places[name].line, places[name].column)):

@@ -138,9 +138,9 @@ class Record(Generic[T]):
                 meant = slots.get(_meant_key(word, slots) or "")
                 failed += [meant.field] if meant and meant.field in layout.required else []
                 continue
-            name, read, measured = slot
+            name = slot.field
             if type(value) is Text and not value.value:
-                if measured or name in layout.required:
+                if slot.measured or name in layout.required:
                     unfinished = unfinished or Unfinished(f"{word} is {BLANK}", key.place)
                 else:
                     log.blank_keys.add((table.place, word))
@@ -149,7 +149,7 @@ class Record(Generic[T]):
             else:
                 log.key = word
                 try:
-                    values[name] = read(value, log)
+                    values[name] = slot.read(value, log)
                 except Wrong as wrong:
                     log.tell(wrong, word)
                     log.lose(value, word)

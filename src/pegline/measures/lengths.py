@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from functools import partial
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
@@ -271,12 +270,16 @@ def read_reading(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     if type(written) is not Text:
         return _either(written, log, sign)
     text = written.value
+    if len(text) <= MAX_NUMBER_CHARACTERS and _BARE.fullmatch(text):  # a plain number over nought, as nearly all are
+        value = float(text)
+        if LEAST_METRES <= value * METRES_PER[log.unit] <= MAX_METRES:
+            return Reading(Length(value, None, text), written.place)
     doubtful = text.startswith("~")
     try:
-        reading_length = within(length_of_text(text[1:].lstrip() if doubtful else text), log, sign)
+        length = within(length_of_text(text[1:].lstrip() if doubtful else text), log, sign)
     except Misread as misread:
         raise Wrong(str(misread), written.place) from None
-    return Reading(reading_length, written.place, doubtful)
+    return Reading(length, written.place, doubtful)
 
 
 def _either(written: Written, log: ReadingLog, sign: Sign) -> Reading:
@@ -296,8 +299,8 @@ _CHOICES: Final = {
     "over": items(LENGTH, "the readings that it may be", least=2),
     "any": items(ANY_LENGTH, "the readings that it may be", least=2),
 }
-READING: Final = Grammar(partial(read_reading, sign="over"), lambda: READING_SCHEMA, "reading")
-CHAINAGE: Final = Grammar(partial(read_reading, sign="any"), lambda: READING_SCHEMA, "reading")
+READING: Final = Grammar(lambda written, log: read_reading(written, log, "over"), lambda: READING_SCHEMA, "reading")
+CHAINAGE: Final = Grammar(lambda written, log: read_reading(written, log, "any"), lambda: READING_SCHEMA, "reading")
 #: Readings of which each may belong to another place: their spread means nothing.
 OFFSETS: Final = one_or_more(READING, "a reading")
 

@@ -29,7 +29,7 @@ _FEATURE: Final = to("feature")
 
 def _read_at(written: Written, log: ReadingLog) -> Reading | Name:
     """Return a chainage, or the name of a station that stands for its own: a number is always a chainage."""
-    if type(written) is not Text or _NUMERIC.match(plain_signs(written.value)):
+    if type(written) is not Text or written.value[:1].isdecimal() or _NUMERIC.match(plain_signs(written.value)):
         return read_reading(written, log, "any")
     return _STATION.read(written, log)
 

@@ -158,7 +158,8 @@ class _Reader:
     def __init__(self, text: str, file: str) -> None:
         self.file = file
         self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
-        self.line_numbers = list(range(1, text.count("\n") + text.count("\r") + 2))  #: one for all places of a line
+        #: one number for all places of a line; the stream ends in a line of its own
+        self.line_numbers = list(range(1, text.count("\n") + text.count("\r") + 3))
         self.next: Callable[[], Any] = _Loader(text).get_event
         self.faults: list[Finding] = []
         self.room = MAX_TEXTS  #: for further texts

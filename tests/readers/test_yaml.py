@@ -7,7 +7,7 @@ import pytest
 import yaml
 from builders.paths import ROOT
 
-from pegline.errors import BookError, OpenError
+from pegline.errors import BookError, OpenError, Place
 from pegline.measures.source_tree import Items, Table, Text
 from pegline.readers import parse_book, read
 from pegline.readers.file_text import MAX_BOOK_BYTES
@@ -50,6 +50,10 @@ def test_nothing_written_is_an_empty_text(text):
 
     assert isinstance(written, Table)
     assert written.entries["a"][1].value == ""
+
+
+def test_a_book_of_nothing_but_a_word_for_nothing_is_an_empty_text():
+    assert parse("null", "b.yaml") == Text("", Place("b.yaml", 1, 1))
 
 
 @pytest.mark.parametrize("text", ["no", "off", "y", "12:30", "010", "1e3", "0x1F", "2024-02-30", "12,5", "=", "true"])

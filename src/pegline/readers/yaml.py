@@ -172,7 +172,7 @@ class _Reader:
             text = "nothing is booked here; write at least 'book: 1' and 'unit: m'"
             raise _refuse("empty", text, Place(self.file, 1, 1))
         event = self.next()
-        root = Text(self.value(event), self.place(event)) if type(event) is ScalarEvent else self.part(event, 1)
+        root = self.text(event) if type(event) is ScalarEvent else self.part(event, 1)
         self.next()  # the document ends
         after = self.next()
         if not isinstance(after, StreamEndEvent):
@@ -185,6 +185,11 @@ class _Reader:
         """Return where an event begins."""
         mark = event.start_mark
         return Place(self.file, self.line_numbers[mark.line], mark.column + 1)
+
+    def text(self, event: Any) -> Text:
+        """Return a text, of which the words for nothing mean nothing."""
+        value = self.value(event)
+        return Text("" if value in _EMPTY and not event.style else value, self.place(event))
 
     def part(self, event: Any, depth: int) -> Items | Table:
         """Return the list or map that an event begins.

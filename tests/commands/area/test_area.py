@@ -6,7 +6,6 @@ import pytest
 from builders.little_book import head
 
 from pegline.cli import main
-from pegline.commands.area.areas import in_units
 from pegline.commands.area.request import read_cut_off
 
 BOOK = (
@@ -116,10 +115,6 @@ def test_the_screen_holds_the_caution_and_the_proof(book, capsys):
     out = capsys.readouterr().out
     assert "licensed surveyor" in out
     assert "proof: the parts, each recomputed" in out
-
-
-def test_customary_units_stand_beside_the_others():
-    assert in_units(1257.72, {"tarea": 628.86})["tarea"] == pytest.approx(2.0)
 
 
 def test_acres_are_read():

@@ -104,6 +104,7 @@ def test_two_feet_on_a_line_fix_a_place_by_a_good_triangle_and_a_third_checks_it
 
 def test_there_are_no_feet_where_there_is_no_room_for_them():
     assert terrain((2, 2), (12, 2), (7, 30), house={}).feet(2, (0, 1)) == ()
+    assert terrain((2, 2), (42, 2), (37, 12), house={}).feet(2, (0, 1)) == ()  # even 60° is beyond the end
     assert terrain((2, 10), (58, 10), (30, 30)).feet(2, (0, 1)) == ()  # behind the house
 
 
@@ -115,6 +116,8 @@ def test_a_triangle_is_good_within_the_limits_of_the_book():
     assert found.well_conditioned([3, 4, 5]) is None
     wide = terrain(*corners, house={}, more="limits: {angle: [10, 160]}\n")
     assert wide.well_conditioned([3, 4, 5]) == pytest.approx(degrees(atan2(5, 18)))
+    narrower = terrain(*corners, house={}, more="limits: {angle: [10, 120]}\n")
+    assert narrower.well_conditioned([3, 4, 5]) is None
     strict = terrain(*corners, house={}, more="limits: {angle: [40, 160]}\n")
     assert strict.well_conditioned([0, 1, 2]) is None
 

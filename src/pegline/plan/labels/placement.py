@@ -217,30 +217,32 @@ def _best(owner: Any, spots: Any, sizes: Any, most: int, lines: Any, symbols: An
     and of the others only those that could still be among the best.
     """
 
-    def looked_at(places: Any) -> None:
+    def cost_of(places: Any) -> Any:
         shape = _boxes(spots[places], sizes[owner[places]])
-        under = OVER_LINE * lines_under(shape, lines) + OVER_SYMBOL * discs_under(shape, symbols)
-        cost[places] = own[places] + under
+        return spots[places, 3] + (OVER_LINE * lines_under(shape, lines) + OVER_SYMBOL * discs_under(shape, symbols))
 
-    own = spots[:, 3]
-    cost = np.full(len(own), np.inf)
-    first = np.searchsorted(owner, owner)  # places come label by label
-    rank = _rank(owner, own, first)
-    looked_at(np.flatnonzero(rank < FIRST_LOOK_FACTOR * most))
-    rank_so_far = _rank(owner, cost, first)
+    is_cheap = _rank(owner, spots[:, 3]) < FIRST_LOOK_FACTOR * most
+    places = np.flatnonzero(is_cheap)
+    cost = cost_of(places)
+    last = _rank(owner[places], cost) == most - 1
     limit = np.full(owner[-1] + 1, np.inf)
-    last = rank_so_far == most - 1
-    limit[owner[last]] = cost[last]
-    looked_at(np.flatnonzero((rank >= FIRST_LOOK_FACTOR * most) & (own <= limit[owner])))
-    best = np.flatnonzero(_rank(owner, cost, first) < most)
-    return best, cost[best]
+    limit[owner[places[last]]] = cost[last]
+    others = np.flatnonzero(~is_cheap & (spots[:, 3] <= limit[owner]))
+    places, cost = np.concatenate([places, others]), np.concatenate([cost, cost_of(others)])
+    order = np.argsort(places)
+    places, cost = places[order], cost[order]
+    best = _rank(owner[places], cost) < most
+    return places[best], cost[best]
 
 
-def _rank(owner: Any, cost: Any, first: Any) -> Any:
-    """Return how many places of its label are cheaper than each; of places that cost the same the earlier is."""
+def _rank(owner: Any, cost: Any) -> Any:
+    """Return how many places of its label are cheaper than each; of places that cost the same the earlier is.
+
+    They come label by label.
+    """
     order = np.lexsort((cost, owner))
     rank = np.empty(len(order), dtype=int)
-    rank[order] = np.arange(len(order)) - first
+    rank[order] = np.arange(len(order)) - np.searchsorted(owner, owner)
     return rank
 
 

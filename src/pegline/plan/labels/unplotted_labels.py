@@ -40,22 +40,25 @@ def unplotted_labels(features: Sequence[DrawnFeature], placed: Sequence[Label], 
     wishes, count = points + offsets, len(points)
     widths = np.array([text_width(text, FIGURE_HEIGHT) for _, _, text, _ in wishes])
     positions = np.array([ends for *_, ends in wishes]).reshape(-1, 2, 2)
-    ends = paper.points(positions)
-    spots = np.concatenate(
-        [
-            places_around(ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], FIGURE_HEIGHT, places=RINGS),
-            places_along(ends[count:, 0], ends[count:, 1], widths[count:], FIGURE_HEIGHT, places=CLOSE_PLACES),
-        ]
-    )
-    sizes = np.stack([widths, np.full(len(widths), FIGURE_HEIGHT)], axis=1)
-    chosen = first_free(spots, sizes, _occupied_boxes(features, placed, paper))
-    where = spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
+    where = _places(paper.points(positions), count, widths, _occupied_boxes(features, placed, paper))
     centres, turns = paper.positions(where[:, :2]).tolist(), (where[:, 2] - paper.turn).tolist()
     rows = zip(wishes, widths.tolist(), centres, turns, strict=True)
     for row, ((layer, feature, text, _), width, (x, y), turn) in enumerate(rows):
         start, end = positions[row].tolist()
         measures = None if row < count else (tuple(start), tuple(end))
         yield Label(layer, text, (x, y), turn, FIGURE_HEIGHT, width, feature.source, feature.name, measures)
+
+
+def _places(ends: Array, count: int, widths: Array, occupied: Array) -> Array:
+    """Return where (n, 3) each label goes; the first so many stand around points, the others along their ends."""
+    spots = np.empty((len(ends), TRIED, 4))
+    spots[:count] = places_around(
+        ends[:count, 0, 0], ends[:count, 0, 1], RADIUS, widths[:count], FIGURE_HEIGHT, places=RINGS
+    )
+    spots[count:] = places_along(ends[count:, 0], ends[count:, 1], widths[count:], FIGURE_HEIGHT, places=CLOSE_PLACES)
+    sizes = np.stack([widths, np.full(len(widths), FIGURE_HEIGHT)], axis=1)
+    chosen = first_free(spots, sizes, occupied)
+    return spots[np.arange(len(spots)), np.maximum(chosen, 0), :3]  # without room they take their first place
 
 
 def _unnamed_points(features: Sequence[DrawnFeature], placed: Sequence[Label]) -> list[Wish]:

@@ -3,38 +3,17 @@
 from __future__ import annotations
 
 import json
-from math import cos, radians, sin
 from pathlib import Path
 
 import ezdxf
 import fiona
 import numpy as np
 import pytest
-import rasterio
-from numpy.typing import NDArray
-from PIL import Image, ImageDraw
+from builders.fitted import CORNERS, TRUTH, pairs, run
 
-from pegline.cli import main
 from pegline.frame.transformation import carry_points
 
 MILLIMETRE = 1e-3
-C, S = 1.0002 * cos(radians(30)), 1.0002 * sin(radians(30))
-#: Turned 30° clockwise and 200 ppm larger, onto British grid coordinates.
-TRUTH = np.array([[C, S, 400000.0], [-S, C, 300000.0], [0, 0, 1]])
-CORNERS = {"gate": (0.0, 0.0), "well": (60.0, 0.0), "oak": (60.0, 45.0), "stile": (0.0, 45.0), "post": (25.0, 20.0)}
-
-
-def pairs(
-    folder: Path, shown: dict[str, tuple[float, float]], off: dict[str, tuple[float, float]] | None = None, **more: str
-) -> Path:
-    """Write the list of points; ``shown`` says where each is in the source, ``off`` what is booked wrong."""
-    lines = ["crs: EPSG:27700", "accuracy: 0.02", *(f"{key}: {value}" for key, value in more.items()), "points:"]
-    for name, (x, y) in shown.items():
-        east, north = carry_points(TRUTH, CORNERS[name]) + (off or {}).get(name, (0, 0))
-        lines.append(f"  {name}: {{x: {x:.4f}, y: {y:.4f}, easting: {east:.4f}, northing: {north:.4f}}}")
-    path = folder / "points.yaml"
-    path.write_text("\n".join(lines), encoding="utf-8")
-    return path
 
 
 def drawing(folder: Path) -> Path:
@@ -58,10 +37,6 @@ def layer(folder: Path) -> Path:
             geometry = {"type": "LineString", "coordinates": coordinates}
             target.write({"type": "Feature", "geometry": geometry, "properties": {"name": name}})
     return path
-
-
-def run(*words: object) -> int:
-    return main(["fit", *(str(word) for word in words)])
 
 
 def test_a_drawing_comes_onto_the_grid_entity_by_entity(tmp_path: Path) -> None:
@@ -113,69 +88,6 @@ def test_geojson_is_written_in_degrees(tmp_path: Path) -> None:
     assert run(source, pairs(tmp_path, CORNERS), "--out", out) == 0
     longitude, latitude = json.loads(out.read_text())["features"][0]["geometry"]["coordinates"]
     assert (longitude, latitude) == pytest.approx((-2.0, 52.6), abs=0.1)
-
-
-def scan(folder: Path, matrix: NDArray[np.float64] | None = None) -> tuple[Path, dict[str, tuple[float, float]]]:
-    """Return a picture of 10 pixels a metre with a dark spot at each point, and where the spots are."""
-    picture = Image.new("L", (700, 550), 255)
-    pen = ImageDraw.Draw(picture)
-    spots = {}
-    for name, (x, y) in CORNERS.items():
-        column, row = 50 + 10 * x, 500 - 10 * y
-        if matrix is not None:
-            column, row = carry_points(matrix, (column, row))
-        pen.ellipse((column - 4, row - 4, column + 3, row + 3), fill=0)
-        spots[name] = float(column), float(row)
-    path = folder / "scan.png"
-    picture.save(path)
-    return path, spots
-
-
-def world(path: Path) -> NDArray[np.float64]:
-    """Return the matrix of a world file, from column and row of a pixel's top left corner."""
-    a, d, b, e, c, f = map(float, path.read_text().split())
-    return np.array([[a, b, c - a / 2 - b / 2], [d, e, f - d / 2 - e / 2], [0, 0, 1]])
-
-
-def test_a_scanned_plan_gets_a_world_file(tmp_path: Path) -> None:
-    source, spots = scan(tmp_path)
-    out = tmp_path / "new.png"
-    assert run(source, pairs(tmp_path, spots), "--out", out) == 0
-
-    assert out.read_bytes() == source.read_bytes()
-    for name, spot in spots.items():
-        assert carry_points(world(tmp_path / "new.pgw"), spot) == pytest.approx(
-            carry_points(TRUTH, CORNERS[name]), abs=MILLIMETRE
-        )
-
-
-def test_a_photograph_taken_askew_is_drawn_anew_with_north_up(tmp_path: Path) -> None:
-    askew = np.array([[0.9, 0.05, 10], [-0.03, 0.95, 20], [1e-4, 5e-5, 1]])
-    source, spots = scan(tmp_path, askew)
-    out = tmp_path / "new.png"
-    assert run(source, pairs(tmp_path, spots, kind="projective"), "--out", out) == 0
-
-    matrix = world(tmp_path / "new.pgw")
-    assert (matrix[0, 1], matrix[1, 0]) == (0, 0)
-    with Image.open(out) as picture:
-        for point in CORNERS.values():
-            east, north = carry_points(TRUTH, point)
-            column, row = carry_points(np.linalg.inv(matrix), (east, north))
-            assert picture.convert("L").getpixel((int(column), int(row))) < 64
-
-
-@pytest.mark.parametrize("kind", ["similarity", "affine", "projective"])
-def test_a_tiff_carries_its_place_itself(tmp_path: Path, kind: str) -> None:
-    source, spots = scan(tmp_path)
-    out = tmp_path / "new.tif"
-    assert run(source, pairs(tmp_path, spots, kind=kind), "--out", out) == 0
-
-    with rasterio.open(out) as picture:
-        assert picture.crs.to_epsg() == 27700
-        for point in CORNERS.values():
-            value, *_ = next(picture.sample([tuple(carry_points(TRUTH, point))]))  # a straightened one has alpha too
-            assert value < 64
-        assert np.array(picture.transform).reshape(3, 3) == pytest.approx(world(tmp_path / "new.tfw"))
 
 
 def test_points_in_csv_are_as_good(tmp_path: Path) -> None:
@@ -344,59 +256,6 @@ def test_what_is_fitted_is_written_in_another_grid_on_request(
     assert found == pytest.approx(expected, abs=0.02)
     assert run(source, points, "--out", out, "--into", "EPSG:25831") == 2
     assert "the datum changes" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("end", [".png", ".jpg"])
-def test_a_picture_has_its_crs_beside_it(tmp_path: Path, end: str) -> None:
-    source, spots = scan(tmp_path)
-    out = tmp_path / f"new{end}"
-    with Image.open(source) as picture:
-        picture.convert("L").save(tmp_path / f"source{end}")
-    assert run(tmp_path / f"source{end}", pairs(tmp_path, spots), "--out", out) == 0
-
-    with rasterio.open(out) as picture:
-        assert picture.crs.to_epsg() == 27700
-        assert np.array(picture.transform).reshape(3, 3) == pytest.approx(
-            world(out.with_suffix(".pgw" if end == ".png" else ".jgw"))
-        )
-
-
-def test_a_photograph_kept_on_its_side_is_fitted_as_it_is_shown(tmp_path: Path) -> None:
-    source, spots = scan(tmp_path)
-    with Image.open(source) as picture:
-        aside = picture.convert("L").transpose(Image.Transpose.ROTATE_90)
-    exif = Image.Exif()
-    exif[0x0112] = 6  # to be turned a quarter clockwise to be seen
-    aside.save(tmp_path / "photo.png", exif=exif)
-    out = tmp_path / "new.png"
-    assert run(tmp_path / "photo.png", pairs(tmp_path, spots), "--out", out) == 0
-
-    with Image.open(out) as picture:
-        for name, spot in spots.items():
-            assert picture.getpixel((int(spot[0]), int(spot[1]))) < 64, name
-
-
-def test_a_tiff_of_several_pages_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    source, spots = scan(tmp_path)
-    with Image.open(source) as picture:
-        page = picture.convert("L")
-    page.save(tmp_path / "book.tif", save_all=True, append_images=[page])
-
-    assert run(tmp_path / "book.tif", pairs(tmp_path, spots), "--out", tmp_path / "new.tif") == 2
-    assert "holds 2 pages" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("end", [".png", ".tif"])
-def test_what_lies_beyond_a_straightened_picture_is_transparent(tmp_path: Path, end: str) -> None:
-    askew = np.array([[0.9, 0.05, 10], [-0.03, 0.95, 20], [1e-4, 5e-5, 1]])
-    source, spots = scan(tmp_path, askew)
-    out = tmp_path / f"new{end}"
-    assert run(source, pairs(tmp_path, spots, kind="projective"), "--out", out) == 0
-
-    with Image.open(out) as picture:
-        alpha = np.array(picture.getchannel("A"))
-    assert alpha[0, 0] == 0
-    assert alpha[alpha.shape[0] // 2, alpha.shape[1] // 2] == 255
 
 
 def test_geojson_of_a_fitted_layer_keeps_its_digits_and_tells_its_datum(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import pytest
 from pyproj import Geod
 
 from pegline.commands.join.disagreements import find_disagreements
+from pegline.writers.gis.reprojection import OtherCRS
 
 
 def areas(*rows):
@@ -113,8 +114,6 @@ def test_corners_across_a_lane_are_no_survey_that_lies_off():
 
 
 def test_in_degrees_the_same_is_told_in_metres():
-    from pegline.writers.gis.reprojection import OtherCRS
-
     degrees = OtherCRS("EPSG:4326")
     for moved in ({(1, 1)}, {(0, 0), (2, 3)}):
         on_grid = plots(moved)
@@ -137,8 +136,6 @@ def in_degrees(package, degrees):
 
 
 def test_pegs_of_one_name_on_two_continents_are_not_one():
-    from pegline.writers.gis.reprojection import OtherCRS
-
     wkt = OtherCRS("EPSG:4326").crs.to_wkt()
     places = {name: np.array(place) for name, place in {"A": (0, 0), "B": (4e-4, 0), "C": (0, 3e-4)}.items()}
     here, there = (
@@ -173,6 +170,8 @@ def test_pegs_are_one_within_three_deviations_of_what_lies_between_them_or_five_
     for name in ("A", "B"):
         ((rule, size),) = rules_of((0.6 * 0.99 * allowed, 0.8 * 0.99 * allowed), sd=sd, other_name=name)
         assert (rule, size) == ("duplicate-station", pytest.approx(0.99 * allowed))
+    (one,) = find_disagreements({"old": pegs({"A": (0, 0)}, sd), "new": pegs({"A": (0, 0)}, 2 * sd)})
+    assert one.pairs[0].variance == pytest.approx(5 * sd**2)  # of the difference in one axis
     ((rule, size),) = rules_of((-0.6 * 1.01 * allowed, 0.8 * 1.01 * allowed), sd=sd)
     assert (rule, size) == ("same-name", pytest.approx(1.01 * allowed))
     assert rules_of((1.01 * allowed, 0.0), sd=sd, other_name="B") == []
@@ -225,20 +224,45 @@ def test_a_sliver_is_none_and_neighbours_are_within_a_metre(west, rules):
     assert [each.rule for each in find_disagreements(surveys)] == rules
 
 
+def in_degrees_at_60(package):
+    """Return a package as it stands, its coordinates degrees from 10° and 60°."""
+    (layer,) = package.layers
+    corners = np.add(layer.shapes.corners, (10.0, 60.0))
+    wkt = OtherCRS("EPSG:4326").crs.to_wkt()
+    return replace(package, wkt=wkt, layers=(replace(layer, shapes=replace(layer.shapes, corners=corners)),))
+
+
+def on_ellipsoid(west, east, height=1e-3):
+    """Return the square metres between two meridians, from the 60th parallel up."""
+    wests, norths = [10 + west, 10 + east, 10 + east, 10 + west], [60.0, 60.0, 60 + height, 60 + height]
+    return Geod(ellps="WGS84").polygon_area_perimeter(wests, norths)[0]
+
+
+def square_in_degrees(west, side=1e-3):
+    whole = areas(("plot", "boundary", 0, 1))
+    (layer,) = whole.layers
+    shapes = replace(layer.shapes, corners=layer.shapes.corners * side + (west, 0.0))
+    return in_degrees_at_60(replace(whole, layers=(replace(layer, shapes=shapes),)))
+
+
 def test_where_degrees_are_short_the_size_of_an_overlap_is_in_metres():
     # At 60° a degree of longitude is about half as long as one of latitude.
-    from pegline.writers.gis.reprojection import OtherCRS
-
-    wkt = OtherCRS("EPSG:4326").crs.to_wkt()
-
-    def plot(west):
-        whole = areas(("plot", "boundary", 0, 1))
-        (layer,) = whole.layers
-        corners = layer.shapes.corners * 1e-3 + (west, 60.0)
-        return replace(whole, wkt=wkt, layers=(replace(layer, shapes=replace(layer.shapes, corners=corners)),))
-
-    (found,) = find_disagreements({"old": plot(10.0), "new": plot(10.0005)})
+    (found,) = find_disagreements({"old": square_in_degrees(0.0), "new": square_in_degrees(0.0005)})
     assert found.rule == "overlap"
-    wests, norths = [10.0005, 10.001, 10.001, 10.0005], [60.0, 60.0, 60.001, 60.001]
-    on_ellipsoid, _ = Geod(ellps="WGS84").polygon_area_perimeter(wests, norths)
-    assert found.pairs[0].size == pytest.approx(on_ellipsoid, rel=1e-4)
+    assert found.pairs[0].size == pytest.approx(on_ellipsoid(0.0005, 0.001), rel=1e-4)
+
+
+def test_where_degrees_are_short_a_gap_is_as_wide_as_on_the_ground_and_drawn_in_degrees():
+    # 1.5e-5 degrees of longitude are 84 cm; of latitude they would be 1.67 m.
+    (found,) = find_disagreements({"old": square_in_degrees(0.0), "new": square_in_degrees(0.001015)})
+    assert found.rule == "gap"
+    assert found.pairs[0].size == pytest.approx(on_ellipsoid(0.001, 0.001015), rel=1e-3)
+    assert found.pairs[0].shape.bounds == pytest.approx((10.001, 60.0, 10.001015, 60.001), abs=1e-8)
+    assert not list(find_disagreements({"old": square_in_degrees(0.0), "new": square_in_degrees(0.00102)}))
+
+
+def test_where_degrees_are_short_pegs_are_looked_for_as_far_as_on_the_ground():
+    # 8e-5 degrees of longitude are 4.46 m, 9e-5 are 5.02 m.
+    for east, rules in ((8e-5, ["same-name"]), (9e-5, [])):
+        here, there = (in_degrees_at_60(pegs({"A": (each, 0.0)}, 0.01)) for each in (0.0, east))
+        assert [each.rule for each in find_disagreements({"old": here, "new": there})] == rules

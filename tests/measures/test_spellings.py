@@ -7,7 +7,8 @@ import pytest
 
 from pegline.errors import BookError, Place
 from pegline.measures import angles, lengths, scalars
-from pegline.measures.reading_log import ReadingLog, Wrong
+from pegline.measures.offset import ROW
+from pegline.measures.reading_log import ReadingLog, Unfinished, Wrong
 from pegline.measures.source_tree import Table, Text
 from pegline.measures.station_angle import CORNER, TURN
 from pegline.readers import parse_book
@@ -378,3 +379,24 @@ def test_a_chainage_before_the_line_s_start_is_read_with_any_sign_for_minus(sign
     text = f"book: 1\nunit: m\nlines:\n  A-B: {{use: base, taped: 9, details: [{{at: {sign}0.35, point: x}}]}}\n"
     (row,) = parse_book(text.encode(), "b.yaml").lines["A-B"].details
     assert row.at[0].length.value == -0.35
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("point", ["p 1", "a-b", "", "क्षेत्र"])
+def test_a_row_is_the_same_whatever_the_order_of_its_keys(side, point):
+    def row(**texts):
+        log = ReadingLog()
+        try:
+            read = ROW.read(
+                Table({word: (Text(word, PLACE), Text(text, PLACE)) for word, text in texts.items()}, PLACE), log
+            )
+        except (Wrong, Unfinished) as fault:
+            read = str(fault)
+        return read, sorted(map(str, log.faults)), log.used, log.defined
+
+    for at in ("12.5", ".5", "-0.35", "~3.1", "A", "0", "1e9", "12,5", "9" * 31):
+        for offset in ("2.5", "0", "2 ft 6 in", "~2.5", "1e-9", "1e99", "2.5x"):
+            usual = {"at": at, side: offset, "point": point}
+            assert row(**usual) == row(**dict(reversed(usual.items())))
+    assert row(at="12.5", **{side: "2.5"}, point="p")[0].offsets[0].length.value == 2.5
+    assert row(at="12.5", **{side: "2.5"}, point="p")[0].side == (1 if side == "left" else -1)

@@ -171,9 +171,7 @@ class Line:
             "The line in pieces, where slope, pull or tape differ or something is in the way.",
         ),
     ] = ()  #: or its pieces in order
-    details: Annotated[
-        tuple[Row, ...], Key(items(ROW.grammar, "the rows", least=0), "What was booked along the line.")
-    ] = ()
+    details: Annotated[tuple[Row, ...], Key(items(ROW, "the rows", least=0), "What was booked along the line.")] = ()
     tape: Annotated[str | None, Key(to("tape"), "The tape used, one of tapes.")] = None
     unit: Annotated[str | None, Key(UNIT, "Unit of the bare lengths of this line.")] = None
     date: Annotated[datetime.date | None, Key(DATE, "Day it was taped.")] = None
@@ -213,7 +211,7 @@ LINES: Final = mapping(
         _line,
         {
             "details_back": Key(
-                items(ROW.grammar, "the rows", least=0),
+                items(ROW, "the rows", least=0),
                 "What was booked walking the line back from its end: chainages count from there, left and right are as"
                 " seen then.",
                 after="details",

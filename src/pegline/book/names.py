@@ -43,27 +43,17 @@ class KnownNames:
 
 def known_names(book: Book, log: ReadingLog) -> KnownNames:
     """Return what the names of a book stand for."""
-    return KnownNames(_stations(book, log), _points(book, log), log)
-
-
-def _stations(book: Book, log: ReadingLog) -> dict[str, Place]:
-    places = {name: station.place for name, station in book.stations.items()}
-    for realm, name, place in log.defined:
-        if realm == "station":
-            places.setdefault(name, place)
-    return places
-
-
-def _points(book: Book, log: ReadingLog) -> dict[str, Place]:
-    places: dict[str, Place] = {}
-    for realm, name, place in log.defined:
-        if realm in ("point", "corner"):
-            places.setdefault(name, place)
+    stations = {name: station.place for name, station in book.stations.items()}
+    points: dict[str, Place] = {}
+    for named in log.defined:
+        places = stations if named.realm == "station" else points
+        if named.name not in places:
+            places[named.name] = named.place
     for line in book.lines.values():
         for row in line.details:
-            if row.name not in places and not row.is_tie_station:
-                places[row.name] = row.place
-    return places
+            if row.name not in points and not row.is_tie_station:
+                points[row.name] = row.place
+    return KnownNames(stations, points, log)
 
 
 MAX_HINTS: Final = 50  #: unknown names for which a likeness is looked for

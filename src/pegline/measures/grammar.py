@@ -88,12 +88,12 @@ def one_or_more(item: Grammar[T], wanted: str) -> Grammar[tuple[T, ...]]:
 def _each(written: Items, item: Grammar[T], log: ReadingLog) -> tuple[T, ...]:
     """Return the items that can be read; raise when one is blank, for then the list is not finished."""
     values: list[T] = []
-    key = log.key
+    key, read = log.key, item.read
     for part in written.items:
         if blank(part):
             raise Unfinished(f"an entry of the list is {BLANK}", part.place)
         try:
-            values.append(item.read(part, log))
+            values.append(read(part, log))
         except Wrong as wrong:
             log.tell(wrong, key if type(part) is Text else "")
             log.lose(part, key)

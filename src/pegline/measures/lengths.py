@@ -32,6 +32,7 @@ __all__ = [
     "UNIT_MARKS",
     "check_spread",
     "length_of_text",
+    "plain_reading",
     "read_reading",
     "unknown_unit",
 ]
@@ -265,15 +266,22 @@ READING_SCHEMA: Final = {
 }
 
 
+def plain_reading(written: Written, log: ReadingLog) -> Reading | None:
+    """Return a reading that is a plain number over nought, as nearly all are; None where it is written otherwise."""
+    if type(written) is Text and len(written.value) <= MAX_NUMBER_CHARACTERS and _BARE.fullmatch(written.value):
+        value = float(written.value)
+        if LEAST_METRES <= value * METRES_PER[log.unit] <= MAX_METRES:
+            return Reading(Length(value, None, written.value), written.place)
+    return None
+
+
 def read_reading(written: Written, log: ReadingLog, sign: Sign) -> Reading:
     """Return one reading off a tape."""
+    if plain := plain_reading(written, log):
+        return plain
     if type(written) is not Text:
         return _either(written, log, sign)
     text = written.value
-    if len(text) <= MAX_NUMBER_CHARACTERS and _BARE.fullmatch(text):  # a plain number over nought, as nearly all are
-        value = float(text)
-        if LEAST_METRES <= value * METRES_PER[log.unit] <= MAX_METRES:
-            return Reading(Length(value, None, text), written.place)
     doubtful = text.startswith("~")
     try:
         length = within(length_of_text(text[1:].lstrip() if doubtful else text), log, sign)

@@ -8,9 +8,22 @@ from typing import Annotated, Any, Final, Literal
 from pegline.errors import Place
 from pegline.measures.grammar import Grammar, items, one_or_more, scalar, schema_of
 from pegline.measures.keys import Key, Record
-from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, read_reading
+from pegline.measures.lengths import ACCURACY, CHAINAGE, OFFSETS, SIZE, check_spread, plain_reading, read_reading
 from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
-from pegline.measures.scalars import KIND, NAME, NOTE, PAGE, TEXT, name_to, number, one_of, pair_of, plain_signs, to
+from pegline.measures.scalars import (
+    KIND,
+    NAME,
+    NOTE,
+    PAGE,
+    TEXT,
+    is_plain_name,
+    name_to,
+    number,
+    one_of,
+    pair_of,
+    plain_signs,
+    to,
+)
 from pegline.measures.source_tree import Table, Text, Written
 from pegline.measures.values import Accuracy, Length, Name, Pair, Reading
 from pegline.records import record
@@ -192,7 +205,7 @@ def _point_name(values: dict[str, Any], table: Table, log: ReadingLog) -> str:
     return f"{feature}.{log.rows[feature]}"
 
 
-ROW: Final = Record(
+_ROW: Final = Record(
     Row,
     "a row of details",
     _row,
@@ -202,3 +215,20 @@ ROW: Final = Record(
     },
     name="row",
 )
+#: The keys of the row that most books have most of.
+_PLAIN_ROWS: Final = frozenset({("at", "left", "point"), ("at", "right", "point")})
+
+
+def _read_row(written: Written, log: ReadingLog) -> Row:
+    """Return a row: one with a plain chainage, offset and name at once, for a large book has little else."""
+    if type(written) is Table and tuple(written.entries) in _PLAIN_ROWS:
+        (_, at), (side, offset), (_, point) = written.entries.values()
+        chainage, reading = plain_reading(at, log), plain_reading(offset, log)
+        if chainage and reading and is_plain_name(point):
+            log.defined.append(NameUse("point", point.value, point.place))
+            left, right = ((reading,), ()) if side.value == "left" else ((), (reading,))
+            return Row(point.value, written.place, (chainage,), left, right, "perpendicular")
+    return _ROW.read(written, log)
+
+
+ROW: Final = Grammar(_read_row, _ROW.schema, _ROW.name)

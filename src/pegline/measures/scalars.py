@@ -6,13 +6,13 @@ import datetime
 import math
 import re
 import unicodedata
-from typing import Any, Final, get_args
+from typing import Any, Final, TypeGuard, get_args
 
 from pegline.kinds import KINDS
 from pegline.measures.grammar import Grammar, scalar
 from pegline.measures.keys import Key, OneOf
 from pegline.measures.reading_log import Misread, NameUse, ReadingLog, Wrong
-from pegline.measures.source_tree import Written
+from pegline.measures.source_tree import Text, Written
 from pegline.measures.spelling import nearest
 from pegline.measures.values import Name, Pair, Side
 
@@ -133,6 +133,11 @@ def name(text: str) -> str:
     raise Misread(
         f"{quote(text)} has {sign_name(odd)}, which no name can have; use letters, digits, '_', '.' and spaces inside"
     )
+
+
+def is_plain_name(written: Written) -> TypeGuard[Text]:
+    """Return whether a value is a name that needs no further look."""
+    return type(written) is Text and _NAME.fullmatch(written.value) is not None
 
 
 def _fits(sign: str) -> bool:

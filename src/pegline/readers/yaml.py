@@ -157,7 +157,8 @@ class _Reader:
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file
-        self.careful = not text.isascii() or "\\" in text  # some text may need more than to be taken as it stands
+        #: some text may need more than to be taken as it stands
+        self.careful = not text.isascii() or any(sign in text for sign in "\\&!")
         #: one number for all places of a line; the stream ends in a line of its own
         self.line_numbers = list(range(1, text.count("\n") + text.count("\r") + 3))
         self.next: Callable[[], Any] = _Loader(text).get_event
@@ -206,7 +207,7 @@ class _Reader:
         while (kind := type(event := self.next())) is not MappingEndEvent and kind is not SequenceEndEvent:
             if kind is ScalarEvent:
                 value = event.value
-                if self.careful or len(value) > MAX_SIGNS or event.anchor is not None or event.tag is not None:
+                if self.careful or len(value) > MAX_SIGNS:
                     value = self.value(event)
                 mark = event.start_mark
                 spot = Place(self.file, self.line_numbers[mark.line], mark.column + 1)

@@ -11,12 +11,12 @@ from math import hypot, log
 import numpy as np
 import pytest
 from builders.book import book_text
+from builders.kites import AGAIN, KITE, compare_results, results_of
 from builders.networks import NETWORKS, with_details
 from builders.party import REALISTIC
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pegline.cli import main
 from pegline.commands.diff import difference_lines, of_book, of_json, run
 from pegline.commands.diff.book_changes import BookedText, changes
 from pegline.commands.diff.correction import alike, count_shared_readings
@@ -449,34 +449,8 @@ def test_a_house_that_grew_is_told_with_its_area():
 
 # --- a survey that fails its own checks -------------------------------------------------------------------------
 
-# C and D lie 24 m to either side of A-B, 18 m along it.
-KITE = """book: 1
-unit: m
-date: 2025-05-02
-stations: {C: {left_of: A-B}, D: {right_of: A-B}}
-lines:
-  A-B: {use: base, taped: 50.00}
-  A-C: {use: side, taped: 30.00}
-  C-B: {use: side, taped: 40.00}
-  A-D: {use: side, taped: 30.00}
-  D-B: {use: side, taped: 40.00}
-  C-D: {use: check, taped: 48.00}
-"""
-AGAIN = KITE.replace("2025", "2026")
 #: C stands; only its line to B is read 1 m too long, and the check says so.
 SLIP = ("C-B: {use: side, taped: 40.00}", "C-B: {use: side, taped: 41.00}")
-
-
-def results_of(text):
-    return json.loads(json.dumps(result(reduce(parse_book(text.encode(), "kite.yaml")))))
-
-
-def compare_results(tmp_path, old, new):
-    paths = [tmp_path / name for name in ("old.json", "new.json")]
-    for path, content in zip(paths, (old, new), strict=True):
-        path.write_text(content if isinstance(content, str) else json.dumps(content), encoding="utf-8")
-    said = []
-    return run(argparse.Namespace(old=str(paths[0]), new=str(paths[1])), said.append, said.append), said
 
 
 def by_results(tmp_path, *texts):
@@ -537,89 +511,6 @@ def test_a_dimension_that_fails_leaves_the_stations_sound(tmp_path):
         " FAILED 1 of 1 check; its framework of stations passed, what the failed checks name did not."
     )
     assert sum(" did not move: " in line for line in said) == 3
-
-
-# --- files of results that are damaged --------------------------------------------------------------------------
-
-
-def damage(where, value):
-    entries = results_of(KITE)
-    inner = entries
-    for key in where[:-1]:
-        inner = inner[key]
-    assert where[-1] in inner
-    inner[where[-1]] = value
-    return entries
-
-
-@pytest.mark.parametrize("value", [float("nan"), float("inf"), 1e308, 10**400, True, "1", None])
-@pytest.mark.parametrize(
-    "where",
-    [
-        ("stations", "A", "x"),
-        ("stations", "C", "local", "ellipse", "a"),
-        ("stations", "C", "local", "ellipse", "bearing"),
-        ("frame", "scale"),
-        ("lines", "A-C", "taped"),
-    ],
-)
-def test_a_number_that_is_none_is_told_as_damage(tmp_path, where, value):
-    with pytest.raises(OpenError, match="holds no results"):
-        compare_results(tmp_path, results_of(AGAIN), damage(where, value))
-
-
-@pytest.mark.parametrize(
-    ("where", "value"),
-    [
-        (("frame", "scale"), 0),
-        (("frame", "scale"), -1.0),
-        (("frame", "crs"), 5),
-        (("frame", "kind"), 5),
-        (("book", "title"), 5),
-        (("book", "file"), None),
-        (("book", "date"), ["2025-05-02"]),
-        (("lines", "A-B", "use"), 5),
-        (("stations", "C", "local", "ellipse", "b"), -1.0),
-        (("solution", "checked"), False),  # though its checks pass
-        (("checks",), [{"passed": "yes"}]),
-    ],
-)
-def test_what_no_survey_has_is_told_as_damage(tmp_path, where, value):
-    with pytest.raises(OpenError, match="holds no results"):
-        compare_results(tmp_path, damage(where, value), results_of(AGAIN))
-
-
-def test_points_and_areas_that_are_no_numbers_are_told_as_damage(tmp_path):
-    for part, key in (("points", "x"), ("points", "y"), ("features", "area"), ("features", "area_sd")):
-        entries = results_of(BOOK)
-        next(iter(entries[part].values()))[key] = float("nan")
-        with pytest.raises(OpenError, match="holds no results"):
-            compare_results(tmp_path, entries, results_of(BOOK))
-
-
-def test_a_file_of_brackets_is_told(tmp_path):
-    with pytest.raises(OpenError, match="holds no results"):
-        compare_results(tmp_path, 100_000 * "[", results_of(KITE))
-
-
-def test_an_ellipse_as_wide_as_any_is_compared(tmp_path):
-    wide = damage(("stations", "C", "local", "ellipse"), {"a": 1e4, "b": 0.0, "bearing": 33.3})
-    assert compare_results(tmp_path, wide, results_of(AGAIN))[0] == 0
-
-
-def test_a_title_commands_no_terminal_and_makes_no_line(tmp_path, capsys):
-    path = tmp_path / "odd.json"
-    path.write_text(json.dumps(damage(("book", "title"), "\x1b[2Jweir\n  B MOVED")), encoding="utf-8")
-    assert main(["diff", str(path), str(path)]) == 0
-    assert capsys.readouterr().out.splitlines()[0] == "Old: kite.yaml, \\x1b[2Jweir\\n  B MOVED, 2025-05-02"
-
-
-@pytest.mark.parametrize("content", ["{}", "[]", "not json", '{"frame": 3, "book": 4}'])
-def test_a_file_that_holds_no_results_is_told(tmp_path, content):
-    path = tmp_path / "odd.json"
-    path.write_text(content, encoding="utf-8")
-    with pytest.raises(OpenError, match="holds no results"):
-        run(argparse.Namespace(old=str(path), new=str(path)), print, print)
 
 
 def test_a_file_that_is_not_there_and_a_book_that_is_wrong(tmp_path):

@@ -8,7 +8,7 @@ from math import dist, inf
 
 import numpy as np
 
-from pegline.book.model import Book, Line
+from pegline.book.model import Line
 from pegline.diagnosis.open_readings.settlement import CHOSEN, agreeing_by_choice
 from pegline.errors import BookError
 from pegline.measures.distance import Taped
@@ -54,8 +54,12 @@ class MoreLines:
         if not lines:
             return solved.unnoticed.smallest_noticed.get(reading, inf)
         try:
-            book = _with_lines(solved, self.tape, lines)
-            reduction = reduce_readings(book)
+            more = _more_lines(solved, self.tape, lines)
+            book = replace(solved.book, lines={**solved.book.lines, **more})
+            # What is booked otherwise is reduced already.
+            alone = replace(book, lines=more, features={}, dimensions=(), arcs=(), witnesses={})
+            reduced_lines = {**solved.reduction.lines, **reduce_readings(alone).lines}
+            reduction = replace(solved.reduction, lines=reduced_lines)
             adjustment = adjust(book, reduction, solved.frame, allow_missing=True)
         except BookError:
             return inf
@@ -97,8 +101,8 @@ class MoreLines:
             return np.asarray((adjustment.critical + POWER) * np.sqrt(variances) / np.abs(rows @ moved))
 
 
-def _with_lines(solved: Solved, tape: str, lines: Sequence[tuple[str, str]]) -> Book:
-    """Return the book with lines more, each taped as long as its ends are apart."""
+def _more_lines(solved: Solved, tape: str, lines: Sequence[tuple[str, str]]) -> dict[str, Line]:
+    """Return lines by their names, each taped as long as its ends are apart."""
     place = next(line.place for line in solved.book.lines.values() if line.use == "base")
     more = {}
     for start, end in lines:
@@ -106,4 +110,4 @@ def _with_lines(solved: Solved, tape: str, lines: Sequence[tuple[str, str]]) -> 
         length = dist(solved.positions[start], solved.positions[end]) / solved.frame.scale
         reading = Reading(Length(length, "m", f"{length:.3f} m"), place)
         more[name] = Line(name, start, end, "check", place, taped=(Taped(reading, place),), tape=tape)
-    return replace(solved.book, lines={**solved.book.lines, **more})
+    return more

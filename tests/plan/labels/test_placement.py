@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import pegline
-from pegline.plan.labels.boxes import Boxes, box, common_area
+from pegline.plan.labels.boxes import box
 from pegline.plan.labels.placement import (
     LABEL_CLEARANCE_MM,
     MAX_LABEL_PLACES,
@@ -181,31 +181,3 @@ def test_the_line_under_a_box_is_as_long_as_geometry_says(x0, y0, x1, y1, rotati
     found = lines_under(shape, [line])[0]
     assert found >= least.intersection(shapely.LineString(line)).length - 1e-6
     assert found <= most.intersection(shapely.LineString(line)).length + 1e-6
-
-
-@given(st.floats(-15, 15), st.floats(-15, 15), st.floats(-1.5, 1.5), st.floats(-1.5, 1.5))
-def test_boxes_share_something_only_where_they_meet(x, y, first, second):
-    one, two = np.array([[0.0, 0.0, first, 12.0, 4.0]]), np.array([[x, y, second, 9.0, 3.0]])
-
-    area = box(*one.T)[0].intersection(box(*two.T)[0]).area
-    assert (common_area(one, two)[0] > 1e-9) == (area > 1e-12) or area < 1e-6
-    assert common_area(one, two)[0] >= area - 1e-8  # mm²; edges turned by 1e-7 to each other differ by 2e-9 in GEOS
-
-
-def test_boxes_that_lie_alike_share_what_geometry_says():
-    one, two = np.array([[0.0, 0.0, 0.3, 12.0, 4.0]]), np.array([[2.0, 1.0, 0.3, 9.0, 3.0]])
-
-    assert common_area(one, two)[0] == pytest.approx(box(*one.T)[0].intersection(box(*two.T)[0]).area)
-
-
-@given(st.floats(-15, 15), st.floats(-15, 15), st.floats(-1.5, 1.5), st.floats(-1.5, 1.5))
-def test_boxes_overlap_as_geometry_says(x, y, first, second):
-    one, two = np.array([[0.0, 0.0, first, 12.0, 4.0]]), np.array([[x, y, second, 9.0, 3.0]])
-    hair = 1e-5  # boxes that overlap by less than this, or miss by less, are told either way
-
-    there = Boxes.of(two)
-    told = len(Boxes.of(one).meet(there, shapely.STRtree(there.reach))[0]) > 0
-
-    drawn, other = box(*one.T)[0], box(*two.T)[0]
-    assert told or drawn.buffer(-hair, join_style="mitre").disjoint(other)
-    assert not told or drawn.buffer(hair, join_style="mitre").intersects(other)

@@ -11,8 +11,6 @@ from builders.placed_labels import boxes, nearer_to_another, overlaps, plotted_l
 from builders.stress import grove
 
 import pegline
-from pegline.book.model import BookedSheet
-from pegline.measures.lengths import length_of_text
 from pegline.plan.labels.boxes import LabelPaper
 from pegline.plan.labels.requests import symbol_radius
 from pegline.plan.model import Options, Plan
@@ -76,63 +74,6 @@ def test_labels_of_invented_plots_belong_to_their_own_symbols_and_stay_on_the_ma
 
     assert nearer_to_another(plan) == []
     assert texts_cut(plan) == []
-
-
-def test_a_long_name_is_written_on_several_lines():
-    long = "the old walnut tree that the neighbours planted in the year of the flood"
-    plan = house(labels={"apple": long}).plan()
-
-    lines = [label.text for label in plan.labels if label.owner == "apple" and label.layer == "NAMES"]
-    assert len(lines) > 1
-    assert " ".join(lines) == long
-
-
-def test_a_shared_wall_is_figured_once_and_figures_stand_outside_their_rooms():
-    corners = {f"c{i}": xy for i, xy in enumerate([(5, 5), (15, 5), (25, 5), (25, 12), (15, 12), (5, 12)])}
-    drawn = Drawn(
-        {"A": (0.0, 0.0), "B": (40.0, 0.0), "C": (20.0, 30.0)},
-        [("A", "B", "base"), ("A", "C", "side"), ("C", "B", "side")],
-        corners,
-        {
-            "house": ("building", ("c0", "c1", "c4", "c5"), (), True),
-            "wing": ("building", ("c1", "c2", "c3", "c4"), (), True),
-        },
-    )
-    plan = drawn.plan()
-
-    figures = [label for label in plan.labels if label.layer == "DIMENSIONS"]
-    assert sorted(label.text for label in figures) == ["10.00"] * 4 + ["7.00"] * 3
-    rooms = [shapely.Polygon(f.geometry.vertices) for f in plan.features if f.layer == "BUILDINGS"]
-    inside = [label for label in figures if any(room.contains(shapely.Point(label.centre)) for room in rooms)]
-    assert len(inside) == 1  # the wall between the two has no other place
-
-
-def test_boundaries_have_no_figures_unless_the_book_asks_and_then_no_finer_than_they_are_known():
-    silent = house().plan()
-    assert not [label for label in silent.labels if label.layer == "BOUNDARY-FIGURES"]
-    assert not [item for item in silent.sheets[0].page.items if getattr(item, "text", "") == "BOUNDARY LINES"]
-
-    plan = house(sheet=BookedSheet(boundary_figures=True)).plan()
-
-    texts = [label.text for label in plan.labels if label.layer == "BOUNDARY-FIGURES"]
-    assert {"a", "b", "c"} <= set(texts)
-    figures = [text for text in texts if text[0].isdigit()]
-    # The corners are known to 2 cm and 2.4 cm each way: a length between two to 3 cm, so to a decimetre.
-    assert figures
-    for figure in figures:
-        assert len(figure.partition(".")[2]) == 1
-        assert length_of_text(f"{figure} m").metres("m") > 0
-    page_texts = [getattr(item, "text", "") for sheet in plan.sheets for item in sheet.page.items]
-    assert "BOUNDARY LINES" in page_texts
-    assert "a-b" in page_texts
-
-
-def test_the_area_of_a_boundary_is_called_what_it_is():
-    plan = house().plan()
-
-    texts = [label.text for label in plan.labels]
-    assert "area within the marks" in texts
-    assert "plot" not in texts
 
 
 @pytest.mark.parametrize("name", ["estate", "house-plot", "old-farm"])

@@ -286,7 +286,7 @@ def survey(**frame: Any) -> Survey:
     diagnosis = Diagnosis(
         (Suspect("A-B at 8.20", 1, place(26), "3.15", "3.51", "two digits exchanged", True, 0.8),),
         warnings,
-        lambda: (Advice("A-T", "new line", 0.2, "it would tell the lines at A apart"),),
+        find_advice=lambda: (Advice("A-T", "new line", 0.2, "it would tell the lines at A apart"),),
     )
     made = Frame(kind="local", north=None, wkt=ENGINEERING, crs_name="Local survey grid: Weir cottage",
                  steps=(Step("frame", "base line along +x", "no bearing"),))  # fmt: skip

@@ -183,6 +183,12 @@ def test_what_to_do_now_follows_a_failed_check_and_nothing_else():
     assert list(do_now(survey(SOUND))) == []
 
 
+def test_a_judgement_is_compared_and_shown_without_the_survey_in_which_advice_is_looked_for():
+    first, second = (survey(PADDOCK).diagnosis for _ in range(2))
+    assert first == second
+    assert "Solved(" not in repr(first)
+
+
 def test_a_side_is_looked_at_first_where_it_is_suspected_first_and_not_where_a_reading_has_its_name():
     found, place = survey(PADDOCK), Place("report.yaml", 4, 9)
     side = Suspect("C", 2, place, "left of A-B", "right of A-B", None, True, 0.4)

@@ -23,7 +23,8 @@ def diagnose(solved: Solved) -> Diagnosis:
     stages = (solved.book, solved.reduction, solved.frame, solved.adjustment, solved.detail)
     warnings = [finding for stage in stages for finding in stage.warnings]
     suspects, find_advice = _suspects_and_advice(solved)
-    return Diagnosis(suspects, (*warnings, *silence_findings(solved.book), *rule_findings(solved)), find_advice)
+    warnings += (*silence_findings(solved.book), *rule_findings(solved))
+    return Diagnosis(suspects, tuple(warnings), find_advice=find_advice)
 
 
 def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], Callable[[], tuple[Advice, ...]]]:
@@ -39,7 +40,7 @@ def _suspects_and_advice(solved: Solved) -> tuple[tuple[Suspect, ...], Callable[
     suspected = suspicion(solved, fit_of_everything(solved.adjustment) or solved.adjustment.fit)
     tape = NewLineTape.of_base(solved.reduction)
     advice = telling_apart(suspected, tape, is_clear=partial(runs_clear, solved))
-    return suspected.rows, lambda: advice
+    return suspected.rows, partial(tuple, advice)
 
 
 def _strengthening_lines(solved: Solved) -> tuple[Advice, ...]:

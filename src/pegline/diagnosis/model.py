@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -75,7 +75,7 @@ class Diagnosis:
 
     suspects: tuple[Suspect, ...]
     warnings: tuple[Finding, ...]  #: all of them: the book's, the reduction's, the frame's, the rules of thumb
-    find_advice: Callable[[], tuple[Advice, ...]] = tuple  #: see ``advice``
+    find_advice: Callable[[], tuple[Advice, ...]] = field(default=tuple, kw_only=True)  #: not shown, not compared
 
     @cached_property
     def advice(self) -> tuple[Advice, ...]:

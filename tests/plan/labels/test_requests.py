@@ -222,7 +222,7 @@ def test_rooms_are_the_outlines_of_buildings_on_paper():
 def test_the_name_of_a_house_is_inside_it_with_its_area_below():
     wanted, _ = requests(HOUSE, {"house": ("building", tuple(HOUSE), (), True)})
     (area,) = [each for each in wanted if each.kind == "area"]
-    assert [line.text for line in area.lines] == ["house", "70.0 m²"]
+    assert [line.text for line in area.lines] == ["house", "70.00 m²"]
     best = area.wanted.spots[np.argmin(area.wanted.spots[:, 3])]
     assert best[:2] == pytest.approx((50.0, 42.5), abs=0.5)
     assert area.anchor.radius == pytest.approx(12.0)  # FAR_OUT, for half its diagonal is 30.5 mm

@@ -158,7 +158,7 @@ class _Reader:
     def __init__(self, text: str, file: str) -> None:
         self.file = file
         #: some text may need more than to be taken as it stands
-        self.careful = not text.isascii() or any(sign in text for sign in "\\&!")
+        self.careful = not text.isascii() or any(sign in text for sign in "\\&!*")
         #: one number for all places of a line; the stream ends in a line of its own
         self.line_numbers = list(range(1, text.count("\n") + text.count("\r") + 3))
         self.next: Callable[[], Any] = _Loader(text).get_event
@@ -197,7 +197,9 @@ class _Reader:
 
         Plain texts are taken up without a further call, for a large book has some hundred thousand.
         """
-        place = self.begin(event, depth)
+        place = self.place(event)
+        if self.careful or depth > MAX_YAML_DEPTH:
+            self.refuse(event, depth)
         is_map, closed = type(event) is MappingStartEvent, bool(event.flow_style)
         entries: dict[str, tuple[Text, Written]] = {}
         items: list[Written] = []
@@ -234,15 +236,13 @@ class _Reader:
         self.take_room(2 * count if is_map else count, place)
         return Table(entries, place, closed) if is_map else Items(tuple(items), place, closed)
 
-    def begin(self, event: Any, depth: int) -> Place:
-        """Return where a list or map begins; refuse what no book may have in its stead."""
-        place = self.place(event)
+    def refuse(self, event: Any, depth: int) -> None:
+        """Refuse what no book may have in the stead of a list or map, and one too deep inside others."""
         if type(event) is AliasEvent:
-            raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", place)
+            raise _refuse("alias", f"*{event.anchor} repeats another part; write the part out", self.place(event))
         self.refuse_marks(event)
         if depth > MAX_YAML_DEPTH:
-            raise _refuse("depth", _TOO_DEEP, place)
-        return place
+            raise _refuse("depth", _TOO_DEEP, self.place(event))
 
     def refuse_marks(self, event: Any) -> None:
         """Refuse anchors and tags."""
@@ -253,7 +253,8 @@ class _Reader:
 
     def value(self, event: Any) -> str:
         """Return a text with its accents as one sign each; signs that only an escape can bring are told."""
-        self.refuse_marks(event)
+        if event.anchor is not None or event.tag is not None:
+            self.refuse_marks(event)
         value: str = event.value
         if len(value) > MAX_SIGNS:
             text = (
@@ -270,7 +271,7 @@ class _Reader:
     def no_key(self, event: Any) -> NoReturn:
         """Refuse what stands for a key and is none."""
         if type(event) is AliasEvent:
-            self.begin(event, 0)
+            self.refuse(event, 0)
         raise _refuse("key", "a list or a map is given where a key is expected; write 'key: value'", self.place(event))
 
     def bad_key(self, key: Text) -> BookError:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import cos, hypot, pi, sin
+from math import cos, hypot, pi, radians, sin
 from random import Random
 
 import numpy as np
+from pyproj import CRS
 
 from builders.records import fit_of
 from pegline.book.model import At, Book, BookedSheet, Feature, Line, Ring, Station, Through
@@ -349,3 +350,17 @@ def random_survey(seed: int, stations: int = 6, shapes: int = 14) -> Drawn:
         features[name] = (kind.name, corners, bulges, closed)
     rows = [(point, "S0-S1") for point in list(points)[:10]]
     return Drawn(ring, lines, points, features, spreads, rows=rows, title=f"Plot {seed}", file=f"plot{seed}.yaml")
+
+
+def turned_frame() -> Frame:
+    """Return a frame on a grid, whose true north lies half a degree west of it, and the needle 2° west of that."""
+    wkt = CRS.from_epsg(32630).to_wkt("WKT2_2019")
+    return Frame(
+        "grid",
+        "grid",
+        wkt,
+        "WGS 84 / UTM zone 30N",
+        origin=(512_340.0, 5_712_806.0),
+        convergence=radians(0.5),
+        declination=radians(-2.0),
+    )

@@ -5,19 +5,16 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import replace
-from math import degrees, radians
+from math import degrees
 
 import numpy as np
 import pytest
-from builders.drawn import Drawn, house
-from pyproj import CRS
+from builders.drawn import Drawn, house, turned_frame
 
 from pegline.book.model import BookedSheet
 from pegline.book.settings import Revision
-from pegline.errors import Place
-from pegline.frame.model import Frame, FrameBearing
 from pegline.plan.display import Stroke, Words
-from pegline.plan.model import Options, Plan
+from pegline.plan.model import Plan
 from pegline.plan.sheets.layout import scale_bar, scale_bar_room
 from pegline.plan.sheets.papers import SheetLayout
 from pegline.solved import PLAN_SCALES
@@ -95,61 +92,6 @@ def test_stations_without_room_beside_the_map_go_on_in_the_next_column_or_are_co
     said = [text for number in range(len(plan.sheets)) for text in texts(plan, number)]
     (left,) = [text for text in said if text.startswith("… and ")]
     assert sum(name in said for name in names) + int(left.split()[2]) == len(names)
-
-
-def turned_frame() -> Frame:
-    wkt = CRS.from_epsg(32630).to_wkt("WKT2_2019")
-    return Frame(
-        "grid",
-        "grid",
-        wkt,
-        "WGS 84 / UTM zone 30N",
-        origin=(512_340.0, 5_712_806.0),
-        convergence=radians(0.5),
-        declination=radians(-2.0),
-    )
-
-
-def test_peg_cards_print_the_bearing_that_a_compass_reads():
-    plan = house(frame=turned_frame()).plan(Options(sheets=("pegs",)))
-
-    # A to B runs due east on the grid: 90°. The needle points 2.5° west of grid north, so a compass reads 92.5°;
-    # models of the needle are good to some 0.4°. The stations, known to 2 cm each, are 52 m apart: the line's own
-    # bearing is known to 0.03°.
-    cards = texts(plan, 1)
-    assert any(text.startswith("B: ") and text.endswith(" 90.0°, mag. 92°") for text in cards)
-    assert any(text == "To other stations, bearings from grid north; mag.: magnetic:" for text in cards)
-
-
-@pytest.mark.parametrize(("accuracy", "told"), [(0.5, "90°"), (0.05, "90.0°")])
-def test_bearings_on_peg_cards_are_no_finer_than_the_compass(accuracy, told):
-    bearing = FrameBearing("A", "B", radians(90.0), radians(accuracy), radians(90.0), Place("weir.yaml", 1, 1))
-    frame = Frame("north", "true", "", "turned to north", bearings=(bearing,))
-    plan = house(frame=frame).plan(Options(sheets=("pegs",)))
-
-    (line,) = [text for text in texts(plan, 1) if text.startswith("B: 52.30 m, ")]
-    assert line.removeprefix("B: 52.30 m, ") == told
-
-
-def test_peg_cards_are_in_the_units_of_the_book():
-    plan = house(unit="ft").plan(Options(sheets=("pegs", "diagram")))
-
-    assert any(text.startswith("B: 171.59 ft") for text in texts(plan, 1))  # 52.30 m
-    assert "Lengths in feet, on the ground." in texts(plan, 2)
-    assert "171.59" in texts(plan, 2)
-
-
-def test_a_card_without_witnesses_says_what_to_do():
-    said = " ".join(texts(house(witnesses={}).plan(Options(sheets=("pegs",))), 1))
-
-    assert "No witnesses were booked. Measure to three lasting objects" in said.replace("  ", " ")
-
-
-def test_cards_of_a_survey_that_failed_are_marked_each():
-    plan = house(passed=False).plan(Options(sheets=("pegs",)))
-
-    said = texts(plan, 1)
-    assert sum(text.startswith("FAILED: 1 of") for text in said) == 1 + min(6, len(plan.survey.solved.stations))
 
 
 def test_the_north_point_turns_with_the_map():

@@ -67,12 +67,12 @@ def _plotted_labels(
     lines, discs = obstacles(content.features, tufts, paper)
     lines += [paper.points(np.array([way.start, way.end])) for way in ways]
     rooms = room_outlines(content.features, paper)
-    requests, spots, unclear = _settle_all(requests, lines, discs)
+    spots, unclear = _settle_all(requests, lines, discs)
     crowds = Counter(requests[i].feature.layer for i in unclear if requests[i].kind == "point")
     numbered: list[tuple[int, DrawnFeature]] = []
     if crowded := {layer for layer, count in crowds.items() if count >= CROWD}:
         requests = list(_number_crowds(requests, crowded, numbered, paper))
-        requests, spots, unclear = _settle_all(requests, lines, discs)
+        spots, unclear = _settle_all(requests, lines, discs)
     leaders = Leaders(
         _placed_boxes(requests, spots, unclear), [requests[i] for i in unclear], lines, discs, rooms, paper.window
     )
@@ -95,21 +95,20 @@ def _within(ask: LabelRequest, paper: LabelPaper) -> LabelRequest:
     return replace(ask, wanted=replace(ask.wanted, spots=spots))
 
 
-def _settle_all(
-    requests: Sequence[LabelRequest], lines: Any, discs: Any
-) -> tuple[list[LabelRequest], list[Spot | None], dict[int, bool]]:
-    """Return the labels, places that belong to another symbol made worse, the place of each, and the unclear ones."""
+def _settle_all(requests: list[LabelRequest], lines: Any, discs: Any) -> tuple[list[Spot | None], dict[int, bool]]:
+    """Return the place of each label and the unclear ones.
+
+    Places that belong to another symbol are made worse in the list itself, which so holds them once.
+    """
     near = _Neighbours(requests)
     nearer = near.nearer_to_another({i: ask.wanted.spots for i, ask in enumerate(requests)})
-    weighed = []
     for i, ask in enumerate(requests):
         if nearer[i].any():
             spots = ask.wanted.spots.copy()
             spots[:, 3] += AMBIGUOUS * nearer[i]
-            ask = replace(ask, wanted=replace(ask.wanted, spots=spots))
-        weighed.append(ask)
-    placed = list(settle_labels([ask.wanted for ask in weighed], lines, discs))
-    return weighed, placed, _unclear(weighed, placed, lines, near)
+            requests[i] = replace(ask, wanted=replace(ask.wanted, spots=spots))
+    placed = list(settle_labels([ask.wanted for ask in requests], lines, discs))
+    return placed, _unclear(requests, placed, lines, near)
 
 
 class _Neighbours:

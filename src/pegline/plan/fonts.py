@@ -11,14 +11,17 @@ from __future__ import annotations
 import os
 import unicodedata
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from io import BytesIO
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from pegline.errors import Finding
+from pegline.plane import Array
 from pegline.records import record
 
 __all__ = [
@@ -36,6 +39,7 @@ __all__ = [
     "subset",
     "text_outline",
     "text_width",
+    "text_widths",
     "wrap",
 ]
 
@@ -201,6 +205,17 @@ def text_width(text: str, height: float, *, bold: bool = False) -> float:
     """Return how wide a text is on a sheet, in the unit of ``height``, the height of its capitals."""
     outline = text_outline(text)
     return outline.width * height if outline else plain_width(text, height, bold=bold)
+
+
+def text_widths(texts: Sequence[str], height: float) -> Array:
+    """Return how wide each of many texts (n,) is, as ``text_width`` does."""
+    every = "".join(texts)
+    if not (every and every.isascii() and every.isprintable() and all(texts)):
+        return np.array([text_width(text, height) for text in texts])
+    advances = np.array([_advances(REGULAR).get(chr(code), MISSING) for code in range(128)])
+    counts = np.array([*map(len, texts)], int)
+    widths = np.add.reduceat(advances[np.frombuffer(every.encode(), np.uint8)], np.cumsum(counts) - counts)
+    return np.asarray(widths / UNITS_PER_EM * height / CAPITALS)
 
 
 def fitting_signs(text: str, width: float, height: float, *, end: str = "", bold: bool = False) -> int:

@@ -21,6 +21,7 @@ from pegline.records import record
 __all__ = [
     "ALONG",
     "PLACES_AROUND",
+    "PLACES_AT_ONCE",
     "PlaceableLabel",
     "Spot",
     "discs_under",
@@ -288,7 +289,8 @@ def discs_under(shape: Any, discs: Any) -> Any:
     if not len(discs):
         return total
     x, y, radius = discs.T
-    for which, disc in _pairs(shape, shapely.box(x - radius, y - radius, x + radius, y + radius)):
+    level = np.column_stack([x, y, np.zeros(len(x)), 2 * radius, 2 * radius])
+    for which, disc in _pairs(shape, level_diagonals(level)):
         c, s = np.cos(shape[which, 2]), np.sin(shape[which, 2])
         east, north = x[disc] - shape[which, 0], y[disc] - shape[which, 1]
         across = np.abs(east * c + north * s) - shape[which, 3] / 2

@@ -16,7 +16,7 @@ import shapely
 from pegline.plan.fonts import text_width
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper, box
 from pegline.plan.labels.leaders import Leaders
-from pegline.plan.labels.placement import Spot, lines_under, settle_labels
+from pegline.plan.labels.placement import PLACES_AT_ONCE, Spot, lines_under, settle_labels
 from pegline.plan.labels.requests import (
     GAP_MM,
     DimensionLine,
@@ -122,6 +122,8 @@ class _Neighbours:
             if ask.anchor is not None:
                 groups.setdefault(ask.anchor.group, []).append(i)
         for members in groups.values():
+            if len(members) == 1:
+                continue
             places = np.array([(requests[i].anchor.x, requests[i].anchor.y) for i in members])  # type: ignore[union-attr]
             points = shapely.points(places)
             own, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAR_SYMBOLS_MM)
@@ -156,22 +158,28 @@ class _Neighbours:
 
     def _nearer_to_another_line(self, lines: Mapping[int, Any], spots: Mapping[int, Array]) -> Mapping[int, Any]:
         """Return which places of some lines' labels are nearer to another line, those not looked at among them."""
-        shapes = np.array([shapely.LineString(line) for line in lines.values()])
+        points = [*lines.values()]
+        shapes = shapely.linestrings(
+            np.concatenate(points), indices=np.repeat(np.arange(len(lines)), [*map(len, points)])
+        )
         numbers = {i: number for number, i in enumerate(lines)}
         best = {i: np.argsort(places[:, 3], kind="stable")[:LINE_PLACES_COMPARED] for i, places in spots.items()}
         counts = list(map(len, best.values()))
         x, y, rotation = np.concatenate([spots[i][some, :3] for i, some in best.items()]).T
         own = np.repeat([numbers[i] for i in best], counts)
         sizes = np.repeat([(self._asked[i].wanted.width, self._asked[i].wanted.height) for i in best], counts, axis=0)
-        # A box reaches half its diagonal from its middle: no line is nearer to it that is so much further from there.
-        middles = shapely.points(x, y)
-        reach = shapely.distance(middles, shapes[own]) + np.hypot(*sizes.T) / 2
-        place, line = shapely.STRtree(shapes).query(middles, predicate="dwithin", distance=reach)
-        place, line = place[line != own[place]], line[line != own[place]]
-        boxes = box(x[place], y[place], rotation[place], *sizes[place].T)
-        least = shapely.distance(boxes, shapes[own[place]]) - DISTANCE_ROUNDING_MM
-        closer = np.zeros(len(x), dtype=bool)
-        closer[place[shapely.distance(boxes, shapes[line]) < least]] = True
+        tree, closer = shapely.STRtree(shapes), np.zeros(len(x), dtype=bool)
+        for start in range(0, len(x), PLACES_AT_ONCE):
+            some = np.arange(start, min(start + PLACES_AT_ONCE, len(x)))
+            # A box reaches half its diagonal from its middle: no line so much further from there is nearer to it.
+            middles = shapely.points(x[some], y[some])
+            reach = shapely.distance(middles, shapes[own[some]]) + np.hypot(*sizes[some].T) / 2
+            place, line = tree.query(middles, predicate="dwithin", distance=reach)
+            place = some[place]
+            place, line = place[line != own[place]], line[line != own[place]]
+            boxes = box(x[place], y[place], rotation[place], *sizes[place].T)
+            least = shapely.distance(boxes, shapes[own[place]]) - DISTANCE_ROUNDING_MM
+            closer[place[shapely.distance(boxes, shapes[line]) < least]] = True
         nearer = {i: np.ones(len(places), dtype=bool) for i, places in spots.items()}
         for (i, some), those in zip(best.items(), np.split(closer, np.cumsum(counts)[:-1]), strict=True):
             nearer[i][some] = those

@@ -14,7 +14,7 @@ from pegline.detail.model import Path
 from pegline.kinds import HOUSES, LAND_EDGES, MAIN_HOUSES, MEASURED
 from pegline.plan.display import close_ring
 from pegline.plan.fonts import text_width, wrap
-from pegline.plan.labels.boxes import LabelPaper
+from pegline.plan.labels.boxes import Array, LabelPaper
 from pegline.plan.labels.placement import (
     ALONG,
     PlaceableLabel,
@@ -44,6 +44,7 @@ __all__ = [
     "way_labels",
 ]
 
+LINES_AT_ONCE: Final = 100  #: whose labels' places are looked for together
 CIRCLE: Final = tuple(2 * pi * i / 24 for i in range(25))
 GAP_MM: Final = 1.1  #: between two lines of a label, millimetres
 MAX_LINE_MM: Final = 38.0  #: a name that is longer is written on several lines, millimetres
@@ -105,6 +106,14 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
             yield point_label("station", "STATION-NAMES", each, each.name, paper.strong_height, paper, rank=0)
     features_by_name = {(each.name, each.kind): each for each in reversed(features)}
     figured: set[tuple[int, ...]] = set()
+    on_lines = _on_lines(
+        [
+            (feature, line, shape.booked.label or name)
+            for name, shape in detail.shapes.items()
+            if (feature := features_by_name.get((name, shape.kind))) and (line := _named_line(feature))
+        ],
+        paper,
+    )
     for name, shape in detail.shapes.items():
         feature = features_by_name.get((name, shape.kind))
         if feature is None:  # not of this map
@@ -113,13 +122,12 @@ def label_requests(content: Content, paper: LabelPaper) -> Iterator[LabelRequest
         if isinstance(feature.geometry, tuple):
             yield point_label("point", "NAMES", feature, text, paper.name_height, paper, rank=2)
         elif isinstance(feature.geometry, Path):
-            outline = paper.path(feature.spine or feature.geometry)
-            area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
-            if feature.geometry.closed and feature.spine is None:
-                words = "area within the marks" if shape.kind in LAND_EDGES else text
-                yield _in_area(feature, words, outline, area, paper)
+            if _named_line(feature):
+                yield next(on_lines)
             else:
-                yield _on_line(feature, text, outline, paper)
+                words = "area within the marks" if shape.kind in LAND_EDGES else text
+                area = content.notation.area(shape.area) if shape.area is not None and shape.kind in MEASURED else None
+                yield _in_area(feature, words, paper.path(feature.geometry), area, paper)
             if feature.kind in HOUSES:
                 yield from _wall_figures(feature, feature.geometry, content, paper, figured)
     if content.solved.book.sheet.boundary_figures:
@@ -196,24 +204,41 @@ def point_label(
     return LabelRequest(kind, lines, label, feature, LabelledSymbol(x, y, core, feature.layer))
 
 
-def _on_line(feature: DrawnFeature, text: str, outline: Any, paper: LabelPaper) -> LabelRequest:
+def _named_line(feature: DrawnFeature) -> Path | None:
+    """Return the line that a feature's name stands beside: its own, or of a wall the line as booked."""
+    line = feature.spine or feature.geometry
+    return line if isinstance(line, Path) and (feature.spine is not None or not line.closed) else None
+
+
+def _on_lines(named: Sequence[tuple[DrawnFeature, Path, str]], paper: LabelPaper) -> Iterator[LabelRequest]:
+    """Yield the labels of lines, whose places are looked for together, some at a time."""
+    for start in range(0, len(named), LINES_AT_ONCE):
+        yield from _on_some_lines(named[start : start + LINES_AT_ONCE], paper)
+
+
+def _on_some_lines(named: Sequence[tuple[DrawnFeature, Path, str]], paper: LabelPaper) -> Iterator[LabelRequest]:
     height = paper.name_height
-    width = text_width(text, height)
-    lengths = np.hypot(*np.diff(outline, axis=0).T)
-    longest = np.argsort(-lengths, kind="stable")[:6]
-    beside = places_along(outline[longest], outline[longest + 1], width, height).reshape(-1, 4)
-    spots = np.vstack([beside, _along_curve(outline, lengths, width, height)])
-    x, y = _halfway(outline, lengths)
-    anchor = LabelledSymbol(x, y, 0.0, f"line {feature.name}", line=outline)
-    label = PlaceableLabel(text, width, height, spots, True, 3)
-    return LabelRequest("line", (TextLine("NAMES", text, height),), label, feature, anchor)
+    outlines = [paper.path(line) for _, line, _ in named]
+    widths = np.array([text_width(text, height) for *_, text in named])
+    lengths = [np.hypot(*(outline[1:] - outline[:-1]).T) for outline in outlines]
+    longest = [np.argsort(-each, kind="stable")[:6] for each in lengths]
+    beside = _beside_pieces(outlines, longest, widths, height)
+    rows = zip(named, outlines, lengths, widths.tolist(), beside, strict=True)
+    for (feature, _, text), outline, each, width, spots in rows:
+        (x, y), along = _along_curve(outline, each, width, height)
+        anchor = LabelledSymbol(x, y, 0.0, f"line {feature.name}", line=outline)
+        label = PlaceableLabel(text, width, height, np.vstack([spots, along]), True, 3)
+        yield LabelRequest("line", (TextLine("NAMES", text, height),), label, feature, anchor)
 
 
-def _halfway(outline: Any, lengths: Any) -> tuple[float, float]:
-    """Return the middle of a line, along it."""
-    ends = np.concatenate([[0.0], np.cumsum(lengths)])
-    x, y = (float(np.interp(ends[-1] / 2, ends, column)) for column in outline.T)
-    return x, y
+def _beside_pieces(outlines: Sequence[Array], pieces: Sequence[Any], widths: Array, height: float) -> list[Array]:
+    """Return the places of each line's label beside some of its pieces."""
+    counts = [*map(len, pieces)]
+    starts, ends = (
+        np.concatenate([outline[some + end] for outline, some in zip(outlines, pieces, strict=True)]) for end in (0, 1)
+    )
+    spots = places_along(starts, ends, np.repeat(widths, counts), height)
+    return [each.reshape(-1, 4) for each in np.split(spots, np.cumsum(counts)[:-1])]
 
 
 #: Places beside a curve: at which share of it, +1 above or -1, how far out; and their cost.
@@ -226,15 +251,16 @@ PLACES_BESIDE_CURVE: Final = np.array(
 ).T
 
 
-def _along_curve(outline: Any, lengths: Any, width: float, height: float) -> Any:
-    """Return places beside a curve made of many short pieces, in the direction of its chord there."""
+def _along_curve(outline: Array, lengths: Array, width: float, height: float) -> tuple[list[float], Array]:
+    """Return the middle of a curve, along it, and places beside it in the direction of its chord there."""
     share, way, out, cost = PLACES_BESIDE_CURVE
     ends = np.concatenate([[0.0], np.cumsum(lengths)])
     at = share * ends[-1] + np.array([[-width / 2], [0.0], [width / 2]])
     (x0, x, x1), (y0, y, y1) = (np.interp(at, ends, column) for column in outline.T)
     rotation = upright(np.arctan2(y1 - y0, x1 - x0))
     gap = way * (height / 2 + out)
-    return np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
+    middle = [float(np.interp(ends[-1] / 2, ends, column)) for column in outline.T]
+    return middle, np.stack([x - np.sin(rotation) * gap, y + np.cos(rotation) * gap, rotation, cost], axis=-1)
 
 
 def _in_area(feature: DrawnFeature, text: str, outline: Any, area: str | None, paper: LabelPaper) -> LabelRequest:

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from pegline.detail.model import Path
-from pegline.plan.fonts import text_width
+from pegline.plan.fonts import text_widths
 from pegline.plan.labels.boxes import Array, Boxes, LabelPaper
 from pegline.plan.labels.placement import ALONG, PLACES_AROUND, places_along, places_around
 from pegline.plan.model import DrawnFeature, Label
@@ -38,7 +38,7 @@ def unplotted_labels(features: Sequence[DrawnFeature], placed: Sequence[Label], 
     """
     points, offsets = _unnamed_points(features, placed), _booked_offsets(features)
     wishes, count = points + offsets, len(points)
-    widths = np.array([text_width(text, FIGURE_HEIGHT) for _, _, text, _ in wishes])
+    widths = text_widths([text for _, _, text, _ in wishes], FIGURE_HEIGHT)
     positions = np.array([ends for *_, ends in wishes]).reshape(-1, 2, 2)
     where = _places(paper.points(positions), count, widths, _occupied_boxes(features, placed, paper))
     centres, turns = paper.positions(where[:, :2]).tolist(), (where[:, 2] - paper.turn).tolist()

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
 from pegline.book.model import Book
 from pegline.detail.model import Detail, Path, Shape
-from pegline.errors import Place
 from pegline.kinds import SPREADING
 from pegline.measures.notation import Notation
 from pegline.measures.values import Length
@@ -27,6 +27,7 @@ __all__ = ["Content", "Where", "bounding_corners", "map_content", "outline_point
 
 #: Semi-axis of the ellipse that holds 95 % over the standard deviation.
 K_95 = CHI2_95**0.5
+NO_FACTS: Final[Mapping[str, str]] = {}
 
 ARC_TOLERANCE = 0.005  #: largest distance between an arc and its strokes where one is drawn stroked, metres
 
@@ -71,14 +72,14 @@ class Where:
 def _draw(solved: Solved, where: Where) -> tuple[DrawnFeature, ...]:
     """Return everything that is drawn, in the book's order within its sort."""
     book, reduction, detail = solved.book, solved.reduction, solved.detail
-    booked = solved.places_booked
+    sources = {name: place.source for name, place in solved.places_booked.items()}
     return (
         *_shapes(book, detail, where),
-        *_stations(book, solved.adjustment, booked, where),
-        *_points(reduction, detail, booked, where),
+        *_stations(book, solved.adjustment, sources, where),
+        *_points(reduction, detail, sources, where),
         *_lines(reduction, where),
         *_offsets(reduction, detail, where),
-        *_ellipses(book, booked, where),
+        *_ellipses(book, sources, where),
         *_witnesses(reduction, detail, where),
     )
 
@@ -174,7 +175,7 @@ def _facts(shape: Shape, unit: str) -> dict[str, str]:
     return facts | {str(key): str(value) for key, value in shape.booked.data.items()}
 
 
-def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
+def _stations(book: Book, adjustment: Adjustment, sources: Mapping[str, str], where: Where) -> Iterator[DrawnFeature]:
     solution = adjustment.solution
     ties = book.tie_stations
     control_stations = {point.station for point in book.control.points} if book.control else set()
@@ -189,20 +190,20 @@ def _stations(book: Book, adjustment: Adjustment, booked: Mapping[str, Place], w
             name,
             kind,
             where.position(name),
-            booked[name].source,
+            sources[name],
             where.sd(name),
             kind.replace(" ", "-"),
             attributes=facts,
         )
 
 
-def _points(reduction: Reduction, detail: Detail, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
+def _points(reduction: Reduction, detail: Detail, sources: Mapping[str, str], where: Where) -> Iterator[DrawnFeature]:
     points = detail.points
+    facts_by_line = {name: {"line": name} for name in reduction.lines}  # of thousands of points, the same
     for name, rows in zip(points.names, points.rows, strict=True):
-        facts = {"line": reduction.rows[rows[0]].line} if rows else {}
-        source = booked[name].source
+        facts = facts_by_line[reduction.rows[rows[0]].line] if rows else NO_FACTS
         yield DrawnFeature(
-            "POINTS", name, "point", where.position(name), source, where.sd(name), "point", attributes=facts
+            "POINTS", name, "point", where.position(name), sources[name], where.sd(name), "point", attributes=facts
         )
 
 
@@ -238,7 +239,7 @@ def _offsets(reduction: Reduction, detail: Detail, where: Where) -> Iterator[Dra
         )
 
 
-def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator[DrawnFeature]:
+def _ellipses(book: Book, sources: Mapping[str, str], where: Where) -> Iterator[DrawnFeature]:
     stations = set(book.station_names)
     values, vectors = np.linalg.eigh(where.variances)
     axes = np.sqrt(np.clip(values, 0.0, None)) * K_95
@@ -251,8 +252,9 @@ def _ellipses(book: Book, booked: Mapping[str, Place], where: Where) -> Iterator
                 name,
                 "ellipse of a station" if name in stations else "ellipse of a point",
                 Ellipse(where.positions[row], major, minor, bearing),
-                booked[name].source,
+                sources[name],
                 where.sds[row],
+                attributes=NO_FACTS,
             )
 
 

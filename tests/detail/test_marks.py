@@ -81,6 +81,35 @@ def test_a_tie_station_that_nothing_else_holds_takes_its_own_error_out_of_what_c
     assert variance(28.0, chainage, LOCAL, ties=[10.0]) == pytest.approx(1.0, abs=SAME)
 
 
+@pytest.mark.parametrize("at", [0.0, 28.0, 28.0 - 4e-15])
+@pytest.mark.parametrize("chainage", [-2.0, 0.0, 9.0, 28.0, 30.0])
+def test_a_tie_station_where_a_line_ends_changes_nothing_of_what_counts_on_it(at, chainage):
+    plain = variance(28.0, chainage, between(28.0))
+    assert variance(28.0, chainage, between(28.0), ties=[at]) == pytest.approx(plain, rel=1e-6)
+
+
+def test_a_line_that_the_network_does_not_hold_has_no_marks():
+    book, reduction = measure({"A-B": ("base", 28.0)}, rows=[("T", "A-B", 10.0, "station")])
+    fit, solution = (one := adjust(book, reduction, LOCAL)).fit, one.solution
+    lines = {"A-B": ("base", 28.0), "B-A": ("tie", 28.0), "C-D": ("side", 9.0)}
+    ties = [("T", "A-B", 10.0, "station"), ("U", "A-B", 20.0, "station"), ("V", "C-D", 5.0, "station")]
+    _, more = measure(lines, rows=[*ties, ("p", "B-A", 12.0, 3.0)])
+    marked, plain = (place_points(more, Ruler(more, LOCAL, solution), marks) for marks in (Marks(more, fit), None))
+    assert (marked.names, marked.variances.tolist()) == (("p",), plain.variances.tolist())
+
+
+def test_what_the_marks_do_to_a_point_is_the_same_whatever_else_is_booked():
+    def variances(*rows):
+        book, reduction = measure({"A-B": ("base", 28.0)}, rows=rows)
+        adjustment = adjust(book, reduction, between(28.0))
+        ruler = Ruler(reduction, between(28.0), adjustment.solution)
+        return place_points(reduction, ruler, Marks(reduction, adjustment.fit)).variances
+
+    arms, upright = ("q", "A-B", (8.0, 24.0), (12.0, 11.0)), ("p", "A-B", 20.0, 4.0)
+    alone = np.concatenate([variances(arms), variances(upright)])
+    assert variances(arms, upright) == pytest.approx(alone, rel=1e-9)
+
+
 #: Ties and points of the kite within the first lay of the tape, which no two readings of a line then share.
 KITE_ROWS = (
     ("T", "A-C", 12.0, "station"),

@@ -14,6 +14,7 @@ from pegline.detail.path import (
     ONE_POINT_METRES,
     _meet,
     area,
+    areas_and_lengths,
     chord_tolerance,
     cut,
     enclosed_areas,
@@ -91,6 +92,15 @@ def test_a_plot_in_coordinates_of_a_grid_has_its_area_to_the_last_digit():
     corners = np.array([[0.0, 0], [40.3, 1.7], [38.1, 25.9], [-2.7, 22.2]])
     plot = straight(corners + np.array([500_000.3, 5_000_000.7]), closed=True)
     assert area(plot) == pytest.approx(shapely.Polygon(corners).area, abs=1e-6)
+
+
+def test_paths_measured_together_are_as_large_and_as_long_as_each_is():
+    corners = np.array([[0.0, 0], [40.3, 1.7], [38.1, 25.9], [-2.7, 22.2]])
+    way, plot = straight(corners), straight(corners + np.array([500_000.3, 5_000_000.7]), closed=True)
+    together = areas_and_lengths([way, STADIUM, plot])
+    ring = shapely.Polygon(corners)
+    assert together[1:, 0] == pytest.approx([40 + 4 * pi, ring.area], abs=1e-6)
+    assert together[:, 1] == pytest.approx([shapely.LineString(corners).length, 20 + 4 * pi, ring.length], abs=1e-6)
 
 
 @given(points=plots.filter(well_spaced), bulge=bulges)

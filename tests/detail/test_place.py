@@ -135,6 +135,13 @@ def test_points_that_the_network_solved_are_taken_over():
     assert points.parents[0, :2].tolist() == [4, 5]
 
 
+@pytest.mark.parametrize("rows", [(), (row("A-B", "p", [10.0, 35.0], [20.0, 15.0]),)])
+def test_a_point_that_the_network_solved_without_any_row_is_taken_over_too(rows):
+    points = place_rows(rows, {**AB, "elm": (12.0, 3.0)}, stations=2)
+    assert points.positions[-1].tolist() == [12.0, 3.0]
+    assert (points.names[-1], points.rows[-1]) == ("elm", ())
+
+
 def test_a_point_booked_in_two_rows_is_one_point_that_keeps_both():
     rows = [row("A-B", "h", 9.0, 1.0), row("A-B", "p", 20.0), row("A-B", "h", 9.1, 1.0)]
     points = place_rows(rows, {**AB, "h": (12.0, 3.0)}, stations=2)

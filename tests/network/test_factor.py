@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pegline.network import factor_blocks
 from pegline.network.factor import DenseFactor, SparseFactor, SparsePattern
 
 DIGITS = 1e-11  # of the largest covariance
@@ -73,6 +74,15 @@ def test_factors_of_one_pattern_fall_into_the_same_blocks_whichever_of_its_entri
         assert SparseFactor(pattern, some).pairs(rows, columns) == expected
 
 
+def test_blocks_are_those_of_the_order_in_which_unknowns_are_eliminated(monkeypatch):
+    # Where the one that joins two others goes first it joins them to each other; where it goes last they stay apart.
+    monkeypatch.setattr(factor_blocks, "WIDEST", 1)
+    pattern = SparsePattern(3, np.array([0, 1, 2, 4, 5, 8, 10]))
+    for order, below in (([0, 1, 2], [[1, 2], [2], []]), ([2, 1, 0], [[2], [2], []])):
+        found = pattern.shapes(np.array(order), np.array([3, 2, 1])[order])
+        assert [rows.tolist() for rows in found.below] == below
+
+
 def test_covariances_off_the_pattern_too():
     size = 300
     keys, values, full = normal(size, 3)
@@ -80,8 +90,9 @@ def test_covariances_off_the_pattern_too():
     padded = np.pad(np.linalg.inv(full), (0, 1))
     pairs = groups[:, :, None], groups[:, None, :]
     expected = padded[pairs]
-    assert SparseFactor(SparsePattern(size, keys), values).pairs(*pairs) == pytest.approx(expected, abs=DIGITS)
-    assert DenseFactor(full).pairs(*pairs) == pytest.approx(expected, abs=DIGITS)
+    for factor in (SparseFactor(SparsePattern(size, keys), values), DenseFactor(full)):
+        assert factor.pairs(*pairs) == pytest.approx(expected, abs=DIGITS)
+        assert factor.blocks(groups) == pytest.approx(expected, abs=DIGITS)
 
 
 def test_both_factors_solve_alike():

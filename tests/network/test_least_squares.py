@@ -139,6 +139,24 @@ def test_a_sparse_factor_is_that_of_the_solution_wherever_the_steps_began(solved
     assert factor.pairs(every[:, None], every) == pytest.approx(expected, rel=1e-6, abs=1e-12)
 
 
+def test_the_factor_of_a_damped_step_is_not_that_of_the_solution(solved, monkeypatch):
+    # The first step is told to be damped by half of the diagonal, and the second that it was the last.
+    network = solved.fit.network
+    every = np.arange(int((~network.held).sum()))
+    dampings = iter((0.5, 0.0))
+
+    def step_then_damp(*step):
+        there, _, moved = _guarded_step(*step)
+        return there, next(dampings), moved
+
+    monkeypatch.setattr(least_squares, "DENSE", 0)
+    monkeypatch.setattr(least_squares, "_guarded_step", step_then_damp)
+    factor = solve_network(network, None, solved.fit.parameters).factor
+
+    expected = solved.fit.factor.pairs(every[:, None], every)
+    assert factor.pairs(every[:, None], every) == pytest.approx(expected, rel=1e-6, abs=1e-12)
+
+
 def test_covariances_that_will_be_asked_for_are_there_without_a_solution_each(monkeypatch):
     # A chain of points 10 m apart, each to the next, and two lines that hold it: P1 and P4 are not joined.
     monkeypatch.setattr(least_squares, "DENSE", 0)

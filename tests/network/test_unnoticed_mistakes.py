@@ -12,7 +12,7 @@ from pegline.book.model import Limits
 from pegline.errors import Place
 from pegline.frame.model import Frame, FrameBearing, FrameControl
 from pegline.measures.values import Length
-from pegline.network import unnoticed_mistakes
+from pegline.network import dependents, unnoticed_mistakes
 from pegline.network.adjust import adjust
 from pegline.network.dependents import Readings, derivative_matrix, full_matrix
 from pegline.network.equations import EQUATIONS
@@ -132,6 +132,22 @@ def test_a_mistake_of_the_smallest_noticed_size_makes_a_check_just_fail_and_0_84
         excess = [(abs(check.difference) - check.allowed) / check.sd for check in wrong.checks]
         # A base line that is wrong by a metre bends what is straight here: a tenth of a deviation.
         assert max(excess) == pytest.approx(0.84, abs=0.1), line
+
+
+@pytest.mark.parametrize("entries", [0, 10**9])
+def test_a_mistake_in_a_line_moves_what_was_booked_along_it_too(entries, monkeypatch):
+    # By the definition again: C stands beyond h, whose chainage on A-C counts in proportion to the line's length.
+    monkeypatch.setattr(dependents, "FULL", entries)
+    rows = (("h", "A-B", 4.0, 24.0), ("h", "A-C", 24.0, -4.0))
+
+    def found(mistake):
+        lines = {"A-B": ("base", 40.0), "A-C": ("side", 30.0 + mistake), "C-B": ("side", 50.0)}
+        return measure(lines, sides={"C": "left A-B"}, rows=rows)
+
+    (size,) = (size for one, size in unnoticed_of(*found(0.0)).smallest_noticed.items() if one.label == "A-C")
+    wrong = adjust(*found(size), LOCAL, allow_missing=True)
+    excess = [(abs(check.difference) - check.allowed) / check.sd for check in wrong.checks]
+    assert max(excess) == pytest.approx(0.84, abs=0.02)
 
 
 @pytest.mark.parametrize("name", ["braced quad", "quad with pegs", "farm"])

@@ -52,6 +52,16 @@ def test_what_is_taped_off_the_lines_takes_the_true_length_of_the_book_s_day() -
     assert reduction_of(body, linen=linen).dimensions[0].ground.length == pytest.approx(8 * 1.01)
 
 
+def test_offsets_take_the_true_length_of_the_day_of_their_line() -> None:
+    linen = ", true_length: [{from: 2026-04-18, value: 50.5}, {from: 2026-05-02, value: 51}]"
+    later = "A-C: {use: side, taped: 60, date: 2026-05-03, details: [{at: 5, left: 8, point: q}]}"
+    body = f"lines: {{A-B: {{use: base, taped: 100, details: [{{at: 5, left: 8, point: p}}]}}, {later}}}"
+
+    lengths = [row.offsets[0].length for row in reduction_of(body, linen=linen).rows]
+
+    assert lengths == pytest.approx([8 * 1.01, 8 * 1.02])
+
+
 def test_a_day_before_any_true_length_is_told() -> None:
     found = reduction_of(
         "lines: {A-B: {use: base, taped: 100, date: 2020-01-01}}",

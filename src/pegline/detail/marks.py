@@ -28,6 +28,7 @@ from pegline.network.dependents import ParameterMoves, Readings
 from pegline.network.least_squares import Fit
 from pegline.network.model import Solution
 from pegline.network.observation_types import tie_chainages
+from pegline.network.observations import stops_by_line
 from pegline.network.quality import base_holding
 from pegline.plane import Array, Ints, outer
 from pegline.reduction.model import Ground, Reduction
@@ -84,11 +85,11 @@ class Marks:
         #: (l,) of each line of the reduction: its number among those taped, -1 for one that is not
         self._number = np.array([number.get(line, -1) for line in reduction.lines], np.int64)
         column = {tie: len(lengths) + n for n, tie in enumerate(ties)}
-        tied = [row for row in (reduction.rows if ties else ()) if row.is_tie_station and row.line in number]
+        along = stops_by_line(reduction) if ties else {}
         stops = [
             (number[row.line], row.chainages[0], row.chainage_sd, column[row.line, row.name])
-            for row in tied
-            if (row.line, row.name) in column
+            for row in reduction.tie_rows.values()
+            if (row.line, row.name) in column and row.name in along[row.line].names
         ]
         self._lines = _lines(reduction, [reduction.lines[line].ground for line in lengths], stops)
 
@@ -165,7 +166,7 @@ def _lines(reduction: Reduction, grounds: Sequence[Ground], tied: Sequence[tuple
     ties = np.column_stack((chainages, tie_sds**2, columns, np.ones(len(tied))))
     marks = np.concatenate((np.tile(start, (count, 1)), ends, ties))
     of = np.concatenate((np.arange(count), np.arange(count), of_ties.astype(np.int64)))
-    order = np.lexsort((*marks.T[::-1], of))
+    order = np.lexsort((marks[:, 0], of))
     marks, of, counts = marks[order], of[order], np.bincount(of, minlength=count)
     table = np.tile(beyond, (count, counts.max(initial=0), 1))
     table[of, np.arange(len(of)) - (np.cumsum(counts) - counts)[of]] = marks

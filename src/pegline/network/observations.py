@@ -40,6 +40,8 @@ __all__ = ["RANGING_SD", "Stops", "observations", "shared_points", "stops_by_lin
 ANGLE_SD: Final = radians(1.0)
 #: How well a tie station stands in its line, metres (common practice).
 RANGING_SD: Final = 0.020
+#: Stations nearer than this along a line stand at one chainage: no reading tells them apart. The first one counts.
+ONE_CHAINAGE_METRES: Final = 1e-4
 #: Variances are the same within such a share.
 SAME_VARIANCE_SHARE: Final = 1e-9
 
@@ -69,10 +71,10 @@ def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     stops = {name: Stops((line.start, line.end), (0.0, line.ground.length)) for name, line in reduction.lines.items()}
     marks: dict[str, dict[float, str]] = {}
     for row in reduction.tie_rows.values():
-        whole = stops[row.line]
-        marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True))).setdefault(
-            row.chainages[0], row.name
-        )
+        whole, chainage = stops[row.line], row.chainages[0]
+        standing = marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True)))
+        if all(abs(chainage - other) >= ONE_CHAINAGE_METRES for other in standing):
+            standing[chainage] = row.name
     tied = {name: sorted(standing.items()) for name, standing in marks.items()}
     return stops | {
         name: Stops(tuple(s for _, s in all_of), tuple(c for c, _ in all_of)) for name, all_of in tied.items()

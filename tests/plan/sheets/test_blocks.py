@@ -9,7 +9,7 @@ from math import degrees
 
 import numpy as np
 import pytest
-from builders.drawn import Drawn, house, turned_frame
+from builders.drawn import house, turned_frame
 
 from pegline.book.model import BookedSheet
 from pegline.book.settings import Revision
@@ -78,20 +78,6 @@ def test_no_letter_is_smaller_than_can_be_read_at_the_sheets_distance(paper, lea
 
     assert min(item.height for item in plan.sheets[0].page.items if isinstance(item, Words)) >= least
     assert min(label.height for label in plan.labels if plan.layers[label.layer].plots) >= least
-
-
-def test_stations_without_room_beside_the_map_go_on_in_the_next_column_or_are_counted():
-    stations = {f"S{i}": (float(i % 9) * 5, float(i // 9) * 5) for i in range(80)}
-    names = list(stations)
-    lines = [(names[0], names[8], "base"), *((names[0], name, "side") for name in names[9:])]
-    roomy = Drawn(stations, lines, sheet=BookedSheet(paper="A1"), scale=100).plan()
-    assert not any(text.startswith("… and ") for text in texts(roomy))  # its empty boxes hold all of them
-    assert set(names) <= set(texts(roomy))
-    plan = Drawn(stations, lines, sheet=BookedSheet(paper="A4"), scale=250).plan()
-
-    said = [text for number in range(len(plan.sheets)) for text in texts(plan, number)]
-    (left,) = [text for text in said if text.startswith("… and ")]
-    assert sum(name in said for name in names) + int(left.split()[2]) == len(names)
 
 
 def test_the_north_point_turns_with_the_map():

@@ -88,6 +88,22 @@ def test_a_tie_station_where_a_line_ends_changes_nothing_of_what_counts_on_it(at
     assert variance(28.0, chainage, between(28.0), ties=[at]) == pytest.approx(plain, rel=1e-6)
 
 
+def test_of_a_tie_station_that_was_booked_twice_the_first_chainage_counts():
+    # T stands at the mean of both, so that what counts from the first is off by its own error and (e₂ - e₁) / 2.
+    book, reduction = measure(
+        {"A-B": ("base", 28.0)},
+        rows=[("T", "A-B", 10.0, "station"), ("T", "A-B", 10.004, "station"), ("p", "A-B", 10.003, None)],
+        scale_sd=TIGHT,
+    )
+    rows = tuple(replace(row, chainage_sd=LAY_SD) for row in reduction.rows)
+    reduction = replace(reduction, rows=rows)
+    adjustment = adjust(book, reduction, LOCAL)
+    ruler = Ruler(reduction, LOCAL, adjustment.solution)
+    points = place_points(reduction, ruler, Marks(reduction, adjustment.delivered_fit))
+    assert points.positions[0] == pytest.approx([10.002 + 0.003, 0.0], abs=1e-6)
+    assert points.variances[0, 0, 0] / LAY_SD**2 == pytest.approx(1.5, abs=SAME)
+
+
 def test_a_line_that_the_network_does_not_hold_has_no_marks():
     book, reduction = measure({"A-B": ("base", 28.0)}, rows=[("T", "A-B", 10.0, "station")])
     fit, solution = (one := adjust(book, reduction, LOCAL)).fit, one.solution

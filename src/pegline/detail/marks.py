@@ -77,7 +77,9 @@ class Marks:
     def __init__(self, reduction: Reduction, fit: Fit) -> None:
         observations = fit.network.observations
         lengths = {line: n for n, one in enumerate(observations) if (line := one.booking.measured_line)}
-        ties = {(one.booking.line, one.point): n for n, one in tie_chainages(observations)}
+        ties: dict[tuple[str | None, str], int] = {}
+        for n, one in tie_chainages(observations):
+            ties.setdefault((one.booking.line, one.point), n)
         numbers = [*lengths.values(), *ties.values()]
         rates = Readings.of(fit, len(observations)).rates[numbers]
         self._moves = ParameterMoves(fit, rates)
@@ -86,12 +88,15 @@ class Marks:
         self._number = np.array([number.get(line, -1) for line in reduction.lines], np.int64)
         column = {tie: len(lengths) + n for n, tie in enumerate(ties)}
         along = stops_by_line(reduction) if ties else {}
-        stops = [
+        standing = {
+            (line, *stop) for line, stops in along.items() for stop in zip(stops.names, stops.chainages, strict=True)
+        }
+        marks = [
             (number[row.line], row.chainages[0], row.chainage_sd, column[row.line, row.name])
             for row in reduction.tie_rows.values()
-            if (row.line, row.name) in column and row.name in along[row.line].names
+            if (row.line, row.name) in column and (row.line, row.name, row.chainages[0]) in standing
         ]
-        self._lines = _lines(reduction, [reduction.lines[line].ground for line in lengths], stops)
+        self._lines = _lines(reduction, [reduction.lines[line].ground for line in lengths], marks)
 
     def parts(
         self,

@@ -73,7 +73,8 @@ def stops_by_line(reduction: Reduction) -> Mapping[str, Stops]:
     for row in reduction.tie_rows.values():
         whole, chainage = stops[row.line], row.chainages[0]
         standing = marks.setdefault(row.line, dict(zip(whole.chainages, whole.names, strict=True)))
-        if all(abs(chainage - other) >= ONE_CHAINAGE_METRES for other in standing):
+        is_new = all(abs(chainage - other) >= ONE_CHAINAGE_METRES for other in standing)
+        if is_new and row.name not in standing.values():  # of one that was booked twice the first chainage counts
             standing[chainage] = row.name
     tied = {name: sorted(standing.items()) for name, standing in marks.items()}
     return stops | {

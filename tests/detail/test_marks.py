@@ -104,6 +104,12 @@ def test_of_a_tie_station_that_was_booked_twice_the_first_chainage_counts():
     assert points.variances[0, 0, 0] / LAY_SD**2 == pytest.approx(1.5, abs=SAME)
 
 
+def test_stations_a_millimetre_apart_along_a_line_are_two_and_those_that_no_reading_tells_apart_are_one():
+    rows = [("T", "A-B", 10.0, "station"), ("U", "A-B", 10.001, "station"), ("V", "A-B", 10.00105, "station")]
+    _, reduction = measure({"A-B": ("base", 28.0)}, rows=rows)
+    assert pegline.network.observations.stops_by_line(reduction)["A-B"].names == ("A", "T", "U", "B")
+
+
 def test_a_line_that_the_network_does_not_hold_has_no_marks():
     book, reduction = measure({"A-B": ("base", 28.0)}, rows=[("T", "A-B", 10.0, "station")])
     fit, solution = (one := adjust(book, reduction, LOCAL)).fit, one.solution

@@ -86,18 +86,9 @@ def _draw_features(book: Book, reduction: Reduction, ruler: Ruler, points: Point
     count = len(points.names)
     everything = np.concatenate((points.positions, ruler.solution.positions))
     number = dict(points.index) | {name: count + row for name, row in ruler.solution.index.items()}
-    wanted: list[tuple[Feature, Making, list[int]]] = []
-    drawn: dict[str, _Drawn] = {}
     faults: list[Finding] = []
-    for feature in book.features.values():
-        try:
-            making = making_of(feature, book, reduction)
-        except ValueError as error:
-            faults.append(_fault(feature, error))
-            continue
-        at = list(map(number.get, making.names, repeat(-1))) if making else []
-        if making and min(at) >= 0:
-            wanted.append((feature, making, at))
+    wanted = list(_wanted_features(book, reduction, number, faults))
+    drawn: dict[str, _Drawn] = {}
     positions = everything[[row for *_, at in wanted for row in at]]
     arms = ruler.arms([ground for _, making, _ in wanted for ground in making.grounds])
     no_arms = arms.of(0, 0)
@@ -116,6 +107,21 @@ def _draw_features(book: Book, reduction: Reduction, ruler: Ruler, points: Point
     if faults:
         raise BookError(in_order(faults))
     return drawn
+
+
+def _wanted_features(
+    book: Book, reduction: Reduction, number: Mapping[str, int], faults: list[Finding]
+) -> Iterator[tuple[Feature, Making, list[int]]]:
+    """Yield the features whose points are all placed, how each is made, and the numbers of its points."""
+    for feature in book.features.values():
+        try:
+            making = making_of(feature, book, reduction)
+        except ValueError as error:
+            faults.append(_fault(feature, error))
+            continue
+        at = list(map(number.get, making.names, repeat(-1))) if making else []
+        if making and min(at) >= 0:
+            yield feature, making, at
 
 
 def _fault(feature: Feature, error: ValueError) -> Finding:

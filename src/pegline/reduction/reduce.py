@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from itertools import accumulate
 from math import fsum, hypot, pi, radians, sqrt, tan
@@ -250,30 +250,38 @@ def _rows(rack: Rack, line: ReducedLine) -> Iterator[ReducedRow]:
             standing[row.name] = _chainage(line, row, row.at[0].length.metres(unit))
     for row in booked.details:
         offsets = _offsets(rack, row, unit, booked.date)
-        chainages: list[float] = []
-        chainage_sd = 0.0
-        at_stations: tuple[str | None, ...] = (None,) * len(row.at)
-        for at in row.at:
-            if isinstance(at, Name):  # a station, whose own chainage and own standard deviation count
-                chainages.append(standing[at.text])
-                at_stations = tuple(each.text if isinstance(each, Name) else None for each in row.at)
-                continue
-            read = at.length.metres(unit)
-            chainages.append(_chainage(line, row, read))
-            sd = reading_sd(read, tape, row.accuracy, unit)
-            chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
         yield ReducedRow(
             line.name,
             row,
             row.form,
-            tuple(chainages),
-            chainage_sd,
-            at_stations,
+            *_chainages(line, row, unit, tape, standing),
             offsets,
             row.side,
             foot_sd(offsets[0].length, row.method or method) if row.form == "perpendicular" else 0.0,
             back if row.back else line.name,
         )
+
+
+def _chainages(
+    line: ReducedLine, row: Row, unit: str, tape: TapeConstants, standing: Mapping[str, float]
+) -> tuple[tuple[float, ...], float, tuple[str | None, ...]]:
+    """Return the chainages of a row on the ground, what the weakest is good to, and the stations that stand for some.
+
+    A station's own chainage and own standard deviation count.
+    """
+    chainages: list[float] = []
+    chainage_sd = 0.0
+    at_stations: tuple[str | None, ...] = (None,) * len(row.at)
+    for at in row.at:
+        if isinstance(at, Name):
+            chainages.append(standing[at.text])
+            at_stations = tuple(each.text if isinstance(each, Name) else None for each in row.at)
+            continue
+        read = at.length.metres(unit)
+        chainages.append(_chainage(line, row, read))
+        sd = reading_sd(read, tape, row.accuracy, unit)
+        chainage_sd = max(chainage_sd, DOUBT * sd if at.doubtful else sd)
+    return tuple(chainages), chainage_sd, at_stations
 
 
 def _chainage(line: ReducedLine, row: Row, read: float) -> float:

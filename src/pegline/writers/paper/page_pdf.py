@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
@@ -132,30 +132,31 @@ def _items(canvas: Any, some: Iterable[Any], looks: Mapping[str, Layer], layers:
             if words:
                 _words(canvas, alike, looks)
             else:
-                canvas.addLiteral("\n".join(_strokes(alike, looks)))
+                canvas.addLiteral(_strokes(alike, looks))
 
 
-def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> Iterator[str]:
-    yield "1 j"
+def _strokes(strokes: Iterable[Any], layers: Mapping[str, Layer]) -> str:
+    """Return what draws lines, their numbers written all at once."""
+    forms = ["1 j"]
+    traced: list[Array] = []
     how = None
     for stroke in strokes:
         looks = (stroke.look, stroke.line_type, stroke.fill)
         if looks != how:
             how = looks
-            yield _look(stroke, layers[stroke.look])
+            forms.append(_look(stroke, layers[stroke.look]))
         pattern = LINE_TYPES[stroke.line_type or layers[stroke.look].line_type]
         edge = stroke.drawn and not pattern
         if edge or stroke.fill is not None:
             end = " h" if stroke.closed else ""
-            yield f"{_path([stroke.points])}{end} {PAINTED[edge, stroke.fill is not None]}"
+            forms.append(f"{_tracing(len(stroke.points))}{end} {PAINTED[edge, stroke.fill is not None]}")
+            traced.append(stroke.points)
         if stroke.drawn and pattern:
-            yield f"{_path(dash_pieces(stroke.points, stroke.closed, pattern))} S"
-
-
-def _path(pieces: Sequence[Array]) -> str:
-    """Return what traces pieces of a line through points in millimetres."""
-    points = pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
-    return " ".join([_tracing(len(piece)) for piece in pieces]) % tuple((points * POINTS_PER_MM).ravel().tolist())
+            pieces = dash_pieces(stroke.points, stroke.closed, pattern)
+            forms.append(" ".join([*(_tracing(len(piece)) for piece in pieces), "S"]))
+            traced += pieces
+    points = np.concatenate([np.zeros((0, 2)), *traced]) * POINTS_PER_MM
+    return "\n".join(forms) % tuple(points.ravel().tolist())
 
 
 @cache

@@ -28,7 +28,7 @@ Rows = tuple[Shapes, Columns]
 #: Corners of a drawn ellipse: its sides lie inside by 0.9 % of its semi-axis at most, on paper less than half the
 #: thinnest line's width (0.13 mm) where it is up to 15 mm across. Ellipses are most of a large file.
 CORNERS = 24
-RINGS_AT_ONCE: Final = 1000
+RINGS_AT_ONCE: Final = 1000  #: ellipses that are drawn at one time
 #: Two places nearer one another than this are one, and no line runs between them, in the CRS's unit.
 ONE_PLACE = 1e-6
 
@@ -261,9 +261,9 @@ def _rings(centres: Array, figures: Array) -> Array:
     along, across = np.cos(turn)[None, :, None], np.sin(turn)[None, :, None]
     a, b = figures[:, 0, None, None], figures[:, 1, None, None]
     # The largest thing that a file of layers is made from: added up in place, some at a time.
-    rings = along * (a * major)
+    rings, sideways = along * (a * major), b * minor
     for start in range(0, len(rings), RINGS_AT_ONCE):
         some = slice(start, start + RINGS_AT_ONCE)
-        rings[some] += across * (b * minor)[some]
+        rings[some] += across * sideways[some]
         rings[some] += centres[some, None, :]
     return np.asarray(rings)
